@@ -1,0 +1,3 @@
+"""boostkit: the boost converter, derived, computed, drawn and printed."""
+
+__version__ = "0.1.0"

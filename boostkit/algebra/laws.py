@@ -1,0 +1,102 @@
+"""The closed list of laws that a step may stand on.
+
+Each law is an equation between roles. A step names the law and says which expression plays each role; it is accepted
+only if filling the roles gives the equation of the step, each role in its unit. What no such check can know is whether
+the circuit is wired that way: the exact waveform judges that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import sympy as sp
+
+from boostkit.algebra.dimensions import dimension_of
+from boostkit.algebra.written import Written
+from boostkit.units import dimension
+
+Sides = Callable[..., tuple[sp.Expr, sp.Expr | int]]
+
+
+@dataclass(frozen=True)
+class Law:
+    """A law of physics.
+
+    name, says: what it is called and what it says. roles: each role with its unit. sides: both sides of its equation,
+    from the roles. whole_terms: every role is a sum of single letters, each counted once (Kirchhoff's laws).
+    """
+
+    name: str
+    says: str
+    roles: dict[str, str]
+    sides: Sides
+    whole_terms: bool = False
+
+    def fill(self, players: dict[str, str]) -> tuple[sp.Expr, sp.Expr]:
+        """Both sides with the roles filled; ValueError if a role is empty, foreign, or filled with the wrong kind."""
+        if set(players) != set(self.roles):
+            raise ValueError(f"the {self.name} has the roles {', '.join(self.roles)}; given: {', '.join(players)}")
+        left, right = self.sides(**{role: self._player(role, text) for role, text in players.items()})
+        return sp.sympify(left), sp.sympify(right)
+
+    def _player(self, role: str, text: str) -> sp.Expr:
+        expression = Written(text).sympy
+        if dimension_of(expression) not in (None, dimension(self.roles[role])):
+            raise ValueError(f"the {role} in the {self.name} must be in {self.roles[role]}, and {text} is not")
+        if self.whole_terms and not _whole_terms(expression):
+            raise ValueError(f"the {self.name} adds single letters, each counted once: '{text}' is no such sum")
+        return expression
+
+
+def _whole_terms(expression: sp.Expr) -> bool:
+    return all(term.is_Symbol or (-term).is_Symbol for term in sp.Add.make_args(expression) if term != 0)
+
+
+def _return(first, first_time, second, second_time):
+    return first * first_time + second * second_time, 0
+
+
+_LIST = (
+    Law("inductor law", "the voltage across a coil is inductance times the slope of its current",
+        {"voltage": "V", "inductance": "H", "slope": "A/s"},
+        lambda voltage, inductance, slope: (voltage, inductance * slope)),
+    Law("capacitor law", "the current into a capacitor is capacitance times the slope of its voltage",
+        {"current": "A", "capacitance": "F", "slope": "V/s"},
+        lambda current, capacitance, slope: (current, capacitance * slope)),
+    Law("Ohm's law", "the voltage across a resistance is resistance times current",
+        {"voltage": "V", "resistance": "Ω", "current": "A"},
+        lambda voltage, resistance, current: (voltage, resistance * current)),
+    Law("Kirchhoff voltage law", "around a loop the voltages that rise equal the voltages that drop",
+        {"rises": "V", "drops": "V"}, lambda rises, drops: (rises, drops), whole_terms=True),
+    Law("Kirchhoff current law", "the currents into a node equal the currents out of it",
+        {"enter": "A", "leave": "A"}, lambda enter, leave: (enter, leave), whole_terms=True),
+    Law("steady state, current returns", "each period the coil current ends where it began: rise and fall cancel",
+        {"rise_slope": "A/s", "rise_time": "s", "fall_slope": "A/s", "fall_time": "s"},
+        lambda rise_slope, rise_time, fall_slope, fall_time: _return(rise_slope, rise_time, fall_slope, fall_time)),
+    Law("steady state, charge returns", "each period a capacitor ends with the charge it began with",
+        {"first": "A", "first_time": "s", "second": "A", "second_time": "s"}, _return),
+    Law("ideal switch, closed", "an ideal switch that is closed has no voltage across it",
+        {"voltage": "V"}, lambda voltage: (voltage, 0)),
+    Law("ideal switch, open", "an ideal switch that is open carries no current",
+        {"current": "A"}, lambda current: (current, 0)),
+    Law("energy conservation", "what goes in comes out, is stored, or is lost",
+        {"comes": "J", "goes": "J"}, lambda comes, goes: (comes, goes), whole_terms=True),
+    Law("power balance", "over a whole period the power that goes in comes out or is lost",
+        {"comes": "W", "goes": "W"}, lambda comes, goes: (comes, goes), whole_terms=True),
+    Law("electric power", "power is voltage times current",
+        {"power": "W", "voltage": "V", "current": "A"}, lambda power, voltage, current: (power, voltage * current)),
+    Law("energy stored in a magnetic field", "a coil stores half its inductance times the square of its current",
+        {"energy": "J", "inductance": "H", "current": "A"},
+        lambda energy, inductance, current: (energy, inductance * current**2 / 2)),
+    Law("energy stored in an electric field", "a capacitor stores half its capacitance times the square of its voltage",
+        {"energy": "J", "capacitance": "F", "voltage": "V"},
+        lambda energy, capacitance, voltage: (energy, capacitance * voltage**2 / 2)),
+    Law("work on a charge", "moving a charge through a voltage takes charge times voltage",
+        {"energy": "J", "charge": "C", "voltage": "V"}, lambda energy, charge, voltage: (energy, charge * voltage)),
+    Law("flux linkage of a core", "inductance times current is turns times flux density times core area",
+        {"inductance": "H", "current": "A", "turns": "", "flux_density": "T", "area": "m²"},
+        lambda inductance, current, turns, flux_density, area: (inductance * current, turns * flux_density * area)),
+)
+
+LAWS: dict[str, Law] = {law.name: law for law in _LIST}

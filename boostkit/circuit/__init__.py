@@ -1,0 +1,9 @@
+"""The circuit and its exact solution. Files in reading order: each builds on those before it."""
+
+from . import switched
+from .converter import Converter
+from .results import SteadyState, Summary, Transient, Waveforms
+
+FILES = ("converter", "flow", "modes", "results", "walk", "periodic", "leap", "transients", "many", "switched", "validity")
+
+__all__ = ["Converter", "SteadyState", "Summary", "Transient", "Waveforms", "switched"]

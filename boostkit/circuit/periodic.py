@@ -1,0 +1,145 @@
+"""Finding the periodic solution: the state that one period of the drive brings back to where it was."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..units import show
+from .converter import Converter
+from .flow import growth
+from .modes import Circuit, Kind, Piece
+from .walk import clock_phases, disturbance, period
+
+ARRIVED = 1e-13  # relative step of the state at which Newton's method has arrived
+PATIENCE = 4000  # periods to follow where Newton's method does not arrive from the textbook's guesses
+
+
+def periodic(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], float]:
+    """The pieces of one period of the periodic solution, and its length in s."""
+    if converter.load.current == 0 and converter.switch.duty != 0 and converter.rectifier.kind == "diode":
+        raise ValueError("load.current = 0 A: nothing takes the energy of each cycle, so the output climbs without end "
+                         "and no steady state exists")
+    if converter.switch.drive == "peak current":
+        return _at_peak_current(converter)
+    circuit = Circuit(converter)
+    for guess in _guesses(circuit):
+        found = _newton(circuit, guess)
+        if found:
+            break
+    else:
+        found = _by_patience(circuit, guess)
+    _refuse_collapse(converter, found[0])
+    return circuit, *found
+
+
+def _guesses(circuit: Circuit):
+    """Where a periodic solution may start: continuous conduction exactly, then the textbook's discontinuous one."""
+    p, converter = circuit.p, circuit.converter
+    more = ((p.v_in,) if circuit.n > 2 else ()) + ((0.0,) if circuit.n > 3 else ())
+    if converter.switch.drive == "two thresholds":
+        power = p.v_in * converter.switch.peak_current / 2
+        yield (0.0, (power * p.r_load) ** 0.5 if p.r_load else power / p.i_out, *more)
+        return
+    continuous = _continuous(circuit)
+    if continuous[0] >= 0 or p.rectifier == "switch":
+        yield continuous
+    k, duty = 2 * p.inductance * converter.switch.frequency, converter.switch.duty
+    if p.r_load:
+        gain = (1 + (1 + 4 * duty**2 * p.r_load / k) ** 0.5) / 2
+    else:
+        gain = 1 + duty**2 * p.v_in / (k * p.i_out)
+    yield (0.0, max(p.v_in * gain - p.v_rectifier, 0.0), *more)
+
+
+def _continuous(circuit: Circuit) -> tuple:
+    """The start of the period if no event but the clock's ever came: an affine map has its fixed point in closed form."""
+    n = circuit.n
+    total, scale = np.zeros((n + 1, n + 1)), None
+    for gate, duration in clock_phases(circuit):
+        flow = circuit.mode({
+            "closed": Kind("closed", "off"), "channel": Kind("open", "channel"),
+            "open": Kind("open", "diode" if circuit.p.rectifier == "diode" else "body"),
+        }[gate]).flow  # fmt: skip
+        step, scale = growth(flow.f, duration), flow.scale
+        total = step @ total + step + total
+    try:
+        x = np.linalg.solve(-total[:n, :n], total[:n, n]) * scale[:n]
+    except np.linalg.LinAlgError:
+        return (-1.0,) * n
+    return tuple(x.tolist())
+
+
+def _newton(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float] | None:
+    """Newton's method on "one period brings the state back", with the exact derivative; None where it does not arrive."""
+    clocked = circuit.converter.switch.drive != "two thresholds"
+    last = np.inf
+    for _ in range(30):
+        pieces: list[Piece] = []
+        end, length = period(circuit, x, 0.0, pieces)
+        stiffness = np.eye(circuit.n) - disturbance(circuit, pieces, clocked)
+        try:
+            step = np.linalg.solve(stiffness, np.subtract(end, x))
+        except np.linalg.LinAlgError:
+            return None
+        if not np.all(np.isfinite(step)):
+            return None
+        size = np.max(np.abs(step) / (np.abs(x) + np.max(np.abs(x)) * 1e-6))
+        if size <= ARRIVED or (size < 1e-9 and size >= last / 2):  # arrived, or as near as rounding lets it
+            return tuple(pieces), length
+        last = size
+        x = tuple((x + step).tolist())
+        if circuit.p.rectifier == "diode":
+            x = (max(x[0], 0.0), *x[1:])
+    return None
+
+
+def _by_patience(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float]:
+    """Follow the circuit towards its steady state and try again from there, ever later."""
+    for k in range(1, PATIENCE + 1):
+        x, _ = period(circuit, x, 0.0, [])
+        if k & (k - 1) == 0 or k % 500 == 0:
+            found = _newton(circuit, x)
+            if found:
+                return found
+    raise ValueError(f"no steady state found after {PATIENCE} periods from switch-on; the inductor current is then at "
+                     f"{show(x[0], 'A')} and the capacitor at {show(x[1], 'V')} where the switch closes")
+
+
+def _refuse_collapse(converter: Converter, pieces: tuple[Piece, ...]) -> None:
+    """A constant-current load that has dragged the output below its knee is a collapsed converter, not an operating point."""
+    if converter.load.current and not all(piece.mode.kind.above_knee for piece in pieces):
+        raise ValueError(f"load.current = {show(converter.load.current, 'A')}: no steady state with the load above its knee of "
+                         f"{show(converter.load.knee, 'V')}; at this duty the losses let less power through, and the output "
+                         "collapses")
+
+
+def _at_peak_current(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], float]:
+    """A clock and a peak current: the least duty whose steady state turns at that current. Whether it is stable, its
+    multipliers tell."""
+    from scipy.optimize import brentq
+
+    limit = converter.switch.peak_current
+    fixed = converter.change(duty=0.5)
+
+    def excess(duty: float) -> float:
+        _, pieces, _ = periodic(fixed.change(duty=duty))
+        return max(piece.end_state[0] for piece in pieces if piece.mode.kind.switch == "closed") - limit
+
+    low = None
+    for duty in (np.arange(1, 200) / 200).tolist():
+        try:
+            over = excess(duty)
+        except ValueError:
+            break
+        if over >= 0:
+            low = brentq(excess, max(duty - 0.005, 1e-9), duty, xtol=1e-15, rtol=1e-14)
+            break
+    if low is None:
+        raise ValueError(f"switch.peak_current = {show(limit, 'A')}: no duty below {duty:.3g} brings the steady-state current "
+                         "that far")
+    circuit = Circuit(converter)
+    _, pieces, _ = periodic(fixed.change(duty=low))
+    found = _newton(circuit, pieces[0].state)
+    if not found:
+        raise ValueError(f"switch.peak_current = {show(limit, 'A')}: no periodic solution found near duty {low:.4g}")
+    return circuit, *found

@@ -1,0 +1,4 @@
+"""The physics as algebra, one short file a topic.
+
+Files in reading order: letters, switching, stress, real_parts, field, energy.
+"""

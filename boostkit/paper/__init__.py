@@ -1,0 +1,1 @@
+"""Running and re-writing workbooks; a design or a workbook on paper."""

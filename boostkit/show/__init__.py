@@ -1,0 +1,1 @@
+"""Results in, pictures out. In reading order: `style`, `schematics`, `traces`, `figures`, `panels`."""
