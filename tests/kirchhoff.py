@@ -207,10 +207,12 @@ def follow(network, gate, x, start, duration, segments, stop=None, *, rtol=1e-12
             function.terminal, function.direction = True, -1
         matrix, constant = network.solve(*state)
         a, b = matrix[len(NAMES):], constant[len(NAMES):]
-        found = solve_ivp(lambda t, x: a @ x + b, (t, end), x, method=method, rtol=rtol, atol=atol,  # noqa: B023
-                          events=functions, dense_output=True, max_step=duration / steps)
-        segments.append((network, state, t, found.t[-1], found.sol))
-        x, t = found.y[:, -1], found.t[-1]
+        # time counts from the last event in units of `duration`: scipy finds an event to 1e-15 of whatever the unit is
+        found = solve_ivp(lambda _, x: (a @ x + b) * duration, (0, (end - t) / duration), x, method=method,  # noqa: B023
+                          rtol=rtol, atol=atol, events=functions, dense_output=True, max_step=1 / steps)
+        begin, t = t, end if found.status == 0 else t + found.t[-1] * duration
+        segments.append((network, state, begin, t, lambda at, sol=found.sol, begin=begin: sol((at - begin) / duration)))
+        x = found.y[:, -1]
         if found.status == 0 or t >= end:
             return x, end, False
         which = next(k for k, times in enumerate(found.t_events) if len(times))
@@ -251,11 +253,10 @@ def run(converter, x, periods=1, start=0.0, **options):
             x, t, _ = follow(network, "closed", x, begin, 1 / converter.switch.frequency, segments, reached, **options)
             x, t, _ = follow(network, "open", x, t, begin + 1 / converter.switch.frequency - t, segments, **options)
         else:
-            ever = 1e3 * np.sqrt(converter.inductor.inductance * converter.capacitor.capacitance)
-            steps = {"steps": 2000} | options
-            x, t, stopped = follow(network, "closed", x, t, ever, segments, reached, **steps)
-            assert stopped
-            x, t, stopped = follow(network, "open", x, t, ever, segments, rests, **steps)
-            assert stopped
+            ramp = converter.inductor.inductance * peak / converter.source.voltage      # about how long the switch is closed
+            for gate, stop in (("closed", reached), ("open", rests)):
+                stopped = False
+                while not stopped:
+                    x, t, stopped = follow(network, gate, x, t, ramp, segments, stop, **options)
             x = np.array([0.0, *x[1:]])
     return Course(segments, x, t)

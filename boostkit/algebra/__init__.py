@@ -1,8 +1,4 @@
-"""What a quantity, a formula, a step and a derivation are.
-
-Files in reading order: quantity, printing, written, dimensions, calculation, formula, laws, trial, reasons, calculus,
-derivation.
-"""
+"""What a quantity, a formula, a step and a derivation are. Files in reading order: each builds on those before it."""
 
 from boostkit.algebra.calculation import Calculation
 from boostkit.algebra.calculus import averaging, differentiating, extremum, integrating, limit, linearising
@@ -22,6 +18,9 @@ from boostkit.algebra.reasons import (
     substituting,
 )
 from boostkit.algebra.written import Equation, Written
+
+FILES = ("quantity", "printing", "written", "dimensions", "calculation", "formula", "laws", "trial", "reasons",
+         "calculus", "derivation")
 
 __all__ = [  # in reading order
     "LAWS",

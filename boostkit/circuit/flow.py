@@ -7,12 +7,15 @@ voltage or the switch current: every voltage and current of the circuit is one.
 
 from __future__ import annotations
 
+import cmath
 import math
+from functools import cached_property
 
 import numpy as np
 
 ROUNDING = 1e-13  # a guard has been crossed when it is below zero by more than this share of its own size
 TERMS = 24  # Taylor terms for a step of norm 1/2 (integrals: norm 1): the rest is below 1e-23
+BELOW_ONE = 1 - 2**-53
 MEMO = 64  # remembered propagators a flow; a clocked converter needs two or three
 
 
@@ -109,7 +112,7 @@ class Flow:
         if h not in self._grids:
             if len(self._grids) >= MEMO:
                 self._grids.clear()
-            speeds = np.linalg.eigvals(self.f[: self.n, : self.n])
+            speeds = self._modal[0]
             fastest = float(np.max(np.abs(speeds)))
             times = np.linspace(0, h, int(h * float(np.max(np.abs(speeds.imag))) / (math.pi / 8)) + 9)
             if fastest * h > 1:
@@ -120,16 +123,32 @@ class Flow:
             self._grids[h] = times.tolist(), carry[:, : self.n, : self.n]
         return self._grids[h]
 
+    def _sum_of_exponentials(self, c: np.ndarray, x: np.ndarray):
+        """c exp(A t) x as a function of t: a sum of exponentials, good enough to look for a root; where the modes nearly
+        coincide, the exponential itself."""
+        speeds, shapes, inverse = self._modal
+        if inverse is None:
+            return lambda t: float(c @ self.propagator(t) @ x)
+        weights = ((c * self.scale[:-1]) @ shapes) * (inverse @ (x / self.scale[:-1]))
+        terms = list(zip(weights.tolist(), speeds.tolist(), strict=True))
+        return lambda t: sum((w * cmath.exp(s * t)).real for w, s in terms)
+
+    @cached_property
+    def _modal(self) -> tuple:
+        """Eigenvalues, eigenvectors and their inverse of the scaled A; no inverse where it would lose too many digits."""
+        speeds, shapes = np.linalg.eig(self.f[: self.n, : self.n].astype(complex))
+        return speeds, shapes, np.linalg.inv(shapes) if np.linalg.cond(shapes) < 1e5 else None
+
     def extremes(self, row, x: tuple, h: float) -> list[float]:
         """Times in (0, h) at which row.x has an extreme, in order."""
         c, rate = np.asarray(row[: self.n]), np.asarray(self.rate(x))
         times, carry = self._grid(h)
-        slopes = (carry @ rate @ c).tolist()
-        return [
-            _root(lambda t: float(c @ self.propagator(t) @ rate), times[k], times[k + 1], slopes[k], slopes[k + 1])
-            for k in range(len(times) - 1)
-            if slopes[k] * slopes[k + 1] < 0
-        ]
+        slopes = carry @ rate @ c
+        turns = np.nonzero(slopes[:-1] * slopes[1:] < 0)[0].tolist()
+        if not turns:
+            return []
+        slope = self._sum_of_exponentials(c, rate)
+        return [_root(slope, times[k], times[k + 1], float(slopes[k]), float(slopes[k + 1])) for k in turns]
 
     def value(self, row, x: tuple) -> float:
         """The quantity that the row stands for."""
@@ -253,11 +272,13 @@ class PlanarFlow(Flow):
         x, p = x[:, turns], p[turns]
         r0, r1 = self.rate(x)
         q = row[0] * (self.half * r0 + self.a01 * r1) + row[1] * (self.a10 * r0 - self.half * r1)
-        if self.spread < 0:
-            when = np.arctan2(-p * self.turn, q) % math.pi / self.turn
-        else:
-            when = np.arctanh(-p * self.turn / q) / self.turn if self.turn else -p / q
-        when = np.minimum(when, np.broadcast_to(t, last.shape)[turns])
+        with np.errstate(divide="ignore"):
+            if self.spread < 0:
+                when = np.arctan2(-p * self.turn, q) % math.pi / self.turn
+            else:  # rounding can put the turn of a quantity that hardly moves at infinity
+                ratio = np.clip(-p * self.turn / q, -BELOW_ONE, BELOW_ONE)
+                when = np.arctanh(ratio) / self.turn if self.turn else -p / q
+        when = np.clip(when, 0.0, np.broadcast_to(t, last.shape)[turns])
         at = self.path(x, when)
         return turns, when, row[0] * at[0] + row[1] * at[1] + row[2]
 

@@ -25,6 +25,11 @@ def leap(circuit: Circuit, last: list[Piece], x: tuple, start: float, count: int
     plan = _plan(circuit, last)
     if plan is None:
         return None
+    with np.errstate(all="ignore"):  # a trial that leaves the plan may run out to inf or nan; it is sorted out
+        return _leap_along(plan, circuit, last, x, start, count)
+
+
+def _leap_along(plan, circuit, last, x, start, count) -> tuple[Block, tuple, int] | None:
     times = [step.usual for step in plan]
     if any(step.ended_by for step in plan):
         drift = np.subtract(x, last[0].state)

@@ -56,7 +56,10 @@ def steady_states(converter: Converter, single: Callable[[Converter], SteadyStat
     count = max((a.size for a in arrays.values()), default=1)
     plain = converter.switch.drive == "duty" and not converter.rectifier.dead_time and converter.input_capacitor is None
     plain = plain and not set(arrays) & {"c_input", "l_source", "dead_time", "peak_current"}
-    table, rest = _together(converter, arrays, count) if plain else (_empty(converter, count), np.arange(count))
+    table, rest = _empty(converter, count), np.arange(count)
+    if plain:
+        with np.errstate(all="ignore"):  # what is no common case may run out to inf or nan; it goes one by one
+            table, rest = _together(converter, arrays, count)
     refused = {}
     for k in rest.tolist():
         try:
@@ -261,7 +264,7 @@ def _table(converter: Converter, p, stretches, length) -> dict:
         square = sum(s.integral(quantity, quantity) for s in stretches) / length
         found = [np.where(s.t > 0, v, np.nan) for k, s in enumerate(stretches) for v in s.extremes(quantity, k == 1)]
         low, high = np.nanmin(found, axis=0), np.nanmax(found, axis=0)
-        for field, values in zip(SUMMARY_FIELDS, (mean, low, high, np.sqrt(square)), strict=True):
+        for field, values in zip(SUMMARY_FIELDS, (mean, low, high, np.sqrt(np.maximum(square, 0))), strict=True):
             table[name, field][:] = values
 
     def average(first: str, second: str):

@@ -11,6 +11,7 @@ from .modes import Circuit, Kind, Piece
 from .walk import clock_phases, disturbance, period
 
 ARRIVED = 1e-13  # relative step of the state at which Newton's method has arrived
+SCAN = (0.0, *(k / 40 for k in range(1, 40)), 0.985, 0.995)  # duties tried for the one that a peak current leads to
 PATIENCE = 4000  # periods to follow where Newton's method does not arrive from the textbook's guesses
 
 
@@ -123,17 +124,20 @@ def _at_peak_current(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], 
 
     def excess(duty: float) -> float:
         _, pieces, _ = periodic(fixed.change(duty=duty))
-        return max(piece.end_state[0] for piece in pieces if piece.mode.kind.switch == "closed") - limit
+        return max((p.end_state[0] for p in pieces if p.mode.kind.switch == "closed"), default=pieces[0].state[0]) - limit
 
-    low = None
-    for duty in (np.arange(1, 200) / 200).tolist():
+    low, below, duty = None, 0.0, 0.0
+    for duty in SCAN:
         try:
             over = excess(duty)
         except ValueError:
+            if duty == 0:
+                raise
             break
         if over >= 0:
-            low = brentq(excess, max(duty - 0.005, 1e-9), duty, xtol=1e-15, rtol=1e-14)
+            low = brentq(excess, below, duty, xtol=1e-12) if duty else 0.0  # 0: never below the limit, the switch stays open
             break
+        below = duty
     if low is None:
         raise ValueError(f"switch.peak_current = {show(limit, 'A')}: no duty below {duty:.3g} brings the steady-state current "
                          "that far")

@@ -12,6 +12,7 @@ from ..units import show
 from .modes import Circuit, Kind, Mode, Piece
 
 MOST_EVENTS = 400  # in one phase of the drive; a circuit that does more is chattering
+DOUBLINGS = 16  # of the time in which a drive without a clock waits for its current
 
 
 def enter(circuit: Circuit, gate: str, x: tuple) -> Mode:
@@ -126,7 +127,7 @@ def _free_period(circuit, x, start, out, limit) -> tuple[tuple, float]:
 def _until(circuit, gate, x, start, stretch, out, stop) -> tuple[tuple, float]:
     """Follow a phase until its guard is crossed, in ever longer stretches; refuse where it never is."""
     spent = 0.0
-    for _ in range(40):
+    for _ in range(DOUBLINGS):
         before = x
         x, took, stopped = phase(circuit, gate, x, start + spent, stretch, out, stop)
         spent += took

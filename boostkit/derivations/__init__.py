@@ -1,4 +1,3 @@
-"""The physics as algebra, one short file a topic.
+"""The physics as algebra, one short file a topic; each function gives one Derivation, made once."""
 
-Files in reading order: letters, switching, stress, real_parts, field, energy.
-"""
+FILES = ("letters", "bounds", "switching", "stress", "real_parts", "field", "energy", "sizing")

@@ -3,6 +3,8 @@
 from functools import cache
 
 from boostkit.algebra import (
+    Bound,
+    Condition,
     Derivation,
     Step,
     assumption,
@@ -14,8 +16,31 @@ from boostkit.algebra import (
     solving,
     substituting,
 )
+from boostkit.derivations.bounds import (
+    ABOVE_SOURCE,
+    BENT_BY_CAPACITOR,
+    BENT_BY_LOAD,
+    CLIMB,
+    CONTINUOUS,
+    DISCONTINUOUS,
+    DROP,
+    LOSS,
+    PATH_DROP_DRY,
+    SAG,
+    SMALL_DROP_DRY,
+    STRAIGHT_SLOPES,
+    SWING,
+)
 from boostkit.derivations.field import discontinuous_energy
 from boostkit.derivations.switching import FLAT_OUTPUT, NEVER_DRY, NO_LOSS, volt_second_balance
+
+# What losses take: from the ideal gain, from the lift of the coil over the source (both as shares), and in volts while
+# the coil gives its energy away in discontinuous conduction.
+LOST_GAIN = f"{LOSS} + {DROP} + {BENT_BY_CAPACITOR} + {BENT_BY_LOAD}"
+_CURRENT = "i_out/duty_rectifier"
+LOST_LIFT = (f"((duty/duty_rectifier*(r_inductor + r_switch)*{_CURRENT} + v_rectifier"
+             f" + (r_inductor + r_rectifier + r_capacitor)*{_CURRENT})/v_in + v_out/v_in*{SAG}/2)")
+LOST_VOLTAGE_DRY = f"(v_rectifier + (r_inductor + r_rectifier + r_capacitor)*{CLIMB}/2 + v_out*{SAG}/2)"
 
 
 @cache
@@ -37,6 +62,8 @@ def energy_per_cycle() -> Derivation:
         ),
         meaning="energy handed to the output in one period",
         unit="J",
+        bound=Bound(f"{SWING}**2/4", "good in both modes of conduction; into a resistance it errs low, by the square "
+                                     "of the output ripple"),
         source="derived here",
         example={"v_out": 18.0, "i_out": 0.35, "f_sw": 150e3},
     )
@@ -57,6 +84,7 @@ def power_by_cycle() -> Derivation:
         ),
         meaning="output power from the energy of one cycle",
         unit="W",
+        bound=Bound("0*f_sw", "exact in both modes of conduction"),
         source="derived here",
         example={"energy_out": 42e-6, "f_sw": 150e3},
     )
@@ -82,6 +110,8 @@ def straight_share() -> Derivation:
         ),
         meaning="share of the output energy that flows straight from the source, in both modes of conduction",
         unit="",
+        bound=Bound(f"{SWING}**2/4", "losses do not change it, as the charge is the same; errs high, by the square of "
+                                     "the output ripple"),
         source="derived here",
         example={"v_in": 6.0, "v_out": 18.0},
     )
@@ -113,6 +143,10 @@ def field_share() -> Derivation:
         ),
         meaning="share of the output energy that passed through the field, in both modes of conduction",
         unit="",
+        valid=(Condition("v_out > v_in", "the output lies above the source"),),
+        bound=Bound(f"{SWING}**2/4*v_in/(v_out - v_in)",
+                    "what the rectifier and the resistances burn is not counted as output energy; errs low, by the "
+                    "square of the output ripple"),
         source="derived here",
         example={"v_in": 6.0, "v_out": 18.0},
     )
@@ -144,6 +178,10 @@ def field_share_by_duty() -> Derivation:
         meaning="share of the output energy that passed through the field; D_2 is the share of the period in which the "
                 "rectifier conducts",
         unit="",
+        valid=(ABOVE_SOURCE, STRAIGHT_SLOPES,
+               Condition(f"2*{LOST_LIFT} <= duty/duty_rectifier", "losses take at most half of what the coil lifts")),
+        bound=Bound(f"{LOST_LIFT}/((1 + duty/duty_rectifier)*(duty/duty_rectifier - {LOST_LIFT}))",
+                    "errs high: losses lengthen the loading against the giving"),
         source="derived here",
         example={"duty": 0.25, "duty_rectifier": 0.5},
     )
@@ -165,6 +203,10 @@ def field_share_continuous() -> Derivation:
         ),
         meaning="share of the output energy that passed through the field in continuous conduction",
         unit="",
+        valid=(CONTINUOUS, ABOVE_SOURCE,
+               Condition(f"duty*(1 - {DROP}) >= 2*duty_off*({LOST_GAIN})", "losses take at most half of the lift")),
+        bound=Bound(f"duty_off*({LOST_GAIN})/(duty*(1 - {DROP}) - duty_off*({LOST_GAIN}))",
+                    "errs high, as the ideal gain does"),
         source="derived here",
         example={"duty": 0.6},
     )
@@ -196,6 +238,9 @@ def discontinuous_power() -> Derivation:
         ),
         meaning="output power in discontinuous conduction at a given output voltage",
         unit="W",
+        valid=(DISCONTINUOUS, ABOVE_SOURCE, SMALL_DROP_DRY, STRAIGHT_SLOPES),
+        bound=Bound(f"(1 + {LOST_VOLTAGE_DRY}/(v_out - v_in))/(1 - {PATH_DROP_DRY})**2 - 1",
+                    "errs high, by what all the parts in the path take"),
         source="derived here; the operating point of Erickson & Maksimovic, 3rd ed., eq. 15.61-15.64, fits it",
         example={"v_in": 24.0, "duty": 0.25, "inductance": 5e-6, "f_sw": 100e3, "v_out": 36.0},
     )

@@ -3,6 +3,7 @@
 from functools import cache
 
 from boostkit.algebra import (
+    Bound,
     Derivation,
     Step,
     assumption,
@@ -12,6 +13,16 @@ from boostkit.algebra import (
     simplifying,
     solving,
     substituting,
+)
+from boostkit.derivations.bounds import (
+    ABOVE_SOURCE,
+    BEND,
+    CONTINUOUS,
+    DISCONTINUOUS,
+    PATH_DROP,
+    PATH_DROP_DRY,
+    SMALL_DROP,
+    SMALL_DROP_DRY,
 )
 from boostkit.derivations.stress import STRAIGHT
 from boostkit.derivations.switching import inductor_ripple
@@ -47,6 +58,8 @@ def energy_swing() -> Derivation:
         ),
         meaning="energy that enters and leaves the field of the coil in one period",
         unit="J",
+        valid=(CONTINUOUS, ABOVE_SOURCE),
+        bound=Bound(BEND, "off on either side where the slopes are not straight"),
         source="derived here",
         example={"inductance": 47e-6, "i_inductor_mean": 1.2, "ripple_current": 0.5},
     )
@@ -69,6 +82,8 @@ def energy_swing_by_source() -> Derivation:
         ),
         meaning="energy that enters the field in one period, whatever the inductance, in continuous conduction",
         unit="J",
+        valid=(CONTINUOUS, ABOVE_SOURCE, SMALL_DROP),
+        bound=Bound(f"{PATH_DROP}/(1 - {PATH_DROP}) + {BEND}", "errs high as far as the ripple does"),
         source="derived here",
         example={"i_inductor_mean": 1.2, "v_in": 6.0, "duty": 0.68, "f_sw": 150e3},
     )
@@ -99,6 +114,8 @@ def discontinuous_energy() -> Derivation:
         ),
         meaning="energy that passes through the field in one period in discontinuous conduction",
         unit="J",
+        valid=(DISCONTINUOUS, ABOVE_SOURCE, SMALL_DROP_DRY),
+        bound=Bound(f"1/(1 - {PATH_DROP_DRY})**2 - 1", "errs high, by what winding and switch take while charging"),
         source="derived here",
         example={"v_in": 24.0, "duty": 0.25, "inductance": 5e-6, "f_sw": 100e3},
     )
@@ -128,6 +145,7 @@ def core_energy() -> Derivation:
         ),
         meaning="most energy that a coil can store before its core saturates",
         unit="J",
+        bound=Bound("", "as good as the two figures of the core; a real core saturates gradually and earlier when hot"),
         source="derived here",
         example={"turns": 20.0, "i_saturation": 3.0, "flux_density_saturation": 0.3, "area_core": 40e-6},
     )

@@ -15,6 +15,7 @@ from boostkit.algebra import (
     solving,
     substituting,
 )
+from boostkit.derivations.bounds import BEND, BENT_BY_CAPACITOR, BENT_BY_LOAD, CONTINUOUS, ESR_LOSS, LOSS
 from boostkit.derivations.switching import FLAT_OUTPUT, NEVER_DRY, charge_balance, volt_second_balance
 
 SMALL_RIPPLE = "coil ripple small against its mean, so that a resistance sees the mean current"
@@ -76,6 +77,9 @@ def real_gain() -> Derivation:
         ),
         meaning="voltage gain in continuous conduction with losses of winding, switch and rectifier",
         unit="",
+        valid=(CONTINUOUS,),
+        bound=Bound(f"{ESR_LOSS} + {BENT_BY_CAPACITOR} + {BENT_BY_LOAD} + {BEND}*{LOSS}",
+                    "errs high, by what the series resistance of the output capacitor takes"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., eq. 3.30-3.35",
         example={"duty": 0.6, "v_rectifier": 0.5, "v_in": 10.0, "r_inductor": 0.1, "r_switch": 0.05,
                  "r_rectifier": 0.02, "r_load": 20.0},

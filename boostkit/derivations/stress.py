@@ -3,6 +3,7 @@
 from functools import cache
 
 from boostkit.algebra import (
+    Bound,
     Derivation,
     Step,
     assumption,
@@ -14,6 +15,17 @@ from boostkit.algebra import (
     simplifying,
     solving,
     substituting,
+)
+from boostkit.derivations.bounds import (
+    ABOVE_SOURCE,
+    BEND,
+    CLIMB,
+    CONTINUOUS,
+    CURRENT_CLOSED,
+    CURRENT_HIGHEST,
+    PATH_DROP,
+    SAG,
+    SMALL_DROP,
 )
 from boostkit.derivations.switching import NO_LOSS, charge_balance, inductor_ripple
 
@@ -49,6 +61,9 @@ def peak_current() -> Derivation:
         ),
         meaning="highest current of coil, switch and rectifier in continuous conduction",
         unit="A",
+        valid=(CONTINUOUS, ABOVE_SOURCE, SMALL_DROP),
+        bound=Bound(f"{CLIMB}/2*{PATH_DROP}/(1 - {PATH_DROP})/{CURRENT_HIGHEST} + {BEND}",
+                    "errs high as far as the ripple does"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., sec. 2.3",
         example={"i_out": 0.5, "duty": 2 / 3, "v_in": 5.0, "inductance": 150e-6, "f_sw": 25e3},
     )
@@ -68,6 +83,9 @@ def switch_voltage() -> Derivation:
         ),
         meaning="voltage across the open switch, without ringing and without the drop of the rectifier",
         unit="V",
+        bound=Bound(f"(v_rectifier + (r_rectifier + r_capacitor)*{CURRENT_HIGHEST})/v_out + {SAG}/2",
+                    "good in both modes of conduction; errs low, by the drop of the rectifier and half the ripple; "
+                    "ringing comes on top and is not in the exact circuit either"),
         source="derived here",
         example={"v_out": 18.0},
     )
@@ -89,6 +107,9 @@ def rectifier_voltage() -> Derivation:
         ),
         meaning="reverse voltage across the rectifier while the switch is closed, without ringing",
         unit="V",
+        bound=Bound(f"r_switch*{CURRENT_CLOSED}/v_out + r_capacitor/r_load + {SAG}/2",
+                    "good in both modes of conduction; off on either side, by half the ripple and the drop of the "
+                    "switch; ringing comes on top and is not in the exact circuit either"),
         source="derived here",
         example={"v_out": 18.0},
     )
@@ -112,6 +133,8 @@ def switch_mean() -> Derivation:
         ),
         meaning="mean current of the switch in continuous conduction",
         unit="A",
+        valid=(CONTINUOUS, ABOVE_SOURCE),
+        bound=Bound(BEND, "off on either side where the slopes are not straight"),
         source="derived here",
         example={"duty": 0.6, "i_out": 0.5},
     )
@@ -133,6 +156,8 @@ def switch_rms() -> Derivation:
         ),
         meaning="rms current of the switch in continuous conduction",
         unit="A",
+        valid=(CONTINUOUS, ABOVE_SOURCE),
+        bound=Bound(BEND, "off on either side where the slopes are not straight"),
         source="derived here; same values in Erickson & Maksimovic, 3rd ed., table 3.1",
         example={"duty": 0.6, "i_inductor_mean": 1.5, "ripple_current": 0.5},
     )
@@ -158,6 +183,7 @@ def rectifier_mean() -> Derivation:
         ),
         meaning="mean current of the rectifier",
         unit="A",
+        bound=Bound("0*i_out", "exact in both modes of conduction"),
         source="derived here",
         example={"i_out": 0.5},
     )
@@ -179,6 +205,8 @@ def rectifier_rms() -> Derivation:
         ),
         meaning="rms current of the rectifier in continuous conduction",
         unit="A",
+        valid=(CONTINUOUS, ABOVE_SOURCE),
+        bound=Bound(BEND, "off on either side where the slopes are not straight"),
         source="derived here, as for the switch",
         example={"duty": 0.6, "i_inductor_mean": 1.5, "ripple_current": 0.5},
     )
@@ -209,6 +237,9 @@ def capacitor_rms() -> Derivation:
         ),
         meaning="rms current of the output capacitor in continuous conduction",
         unit="A",
+        valid=(CONTINUOUS, ABOVE_SOURCE),
+        bound=Bound(f"{BEND} + r_capacitor/r_load + duty*{SAG}/5",
+                    "errs high where the load takes part in the ripple; off on either side where slopes are bent"),
         source="derived here by direct integration",
         example={"i_out": 0.5, "duty": 0.6, "ripple_current": 0.5},
     )

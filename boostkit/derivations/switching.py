@@ -3,6 +3,8 @@
 from functools import cache
 
 from boostkit.algebra import (
+    Bound,
+    Condition,
     Derivation,
     Step,
     assumption,
@@ -15,7 +17,22 @@ from boostkit.algebra import (
     substituting,
 )
 from boostkit.derivations import letters  # noqa: F401  (the equations below are written in these letters)
+from boostkit.derivations.bounds import (
+    ABOVE_SOURCE,
+    BEND,
+    BENT_BY_CAPACITOR,
+    BENT_BY_LOAD,
+    CLIMB,
+    CONTINUOUS,
+    CURRENT_HIGHEST,
+    DROP,
+    LOSS,
+    PATH_DROP,
+    SAG,
+    SMALL_DROP,
+)
 
+ESR_SHARE = f"(r_capacitor*{CURRENT_HIGHEST}*capacitance*f_sw/(i_out*duty))"       # its part of the ripple over ours
 NO_LOSS = "parts without loss"
 FLAT_OUTPUT = "output ripple small against the output"
 NEVER_DRY = "inductor current never reaches zero"
@@ -94,6 +111,9 @@ def ideal_gain() -> Derivation:
         ),
         meaning="voltage gain in continuous conduction, all parts without loss",
         unit="",
+        valid=(CONTINUOUS,),
+        bound=Bound(f"({LOSS} + {DROP})/(1 - {DROP}) + {BENT_BY_CAPACITOR} + {BENT_BY_LOAD}",
+                    "errs high, by what the resistances and the rectifier take"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., eq. 2.35",
         example={"duty": 0.6},
     )
@@ -134,6 +154,8 @@ def charge_balance() -> Derivation:
         ),
         meaning="mean coil current in continuous conduction",
         unit="A",
+        valid=(CONTINUOUS, ABOVE_SOURCE),
+        bound=Bound(BEND, "losses do not enter; off on either side where the slopes are not straight"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., sec. 2.3",
         example={"i_out": 0.5, "duty": 0.6},
     )
@@ -163,6 +185,9 @@ def inductor_ripple() -> Derivation:
         ),
         meaning="coil current, peak to peak",
         unit="A",
+        valid=(ABOVE_SOURCE, SMALL_DROP),
+        bound=Bound(f"{PATH_DROP}/(1 - {PATH_DROP})",
+                    "good in both modes of conduction; errs high, by what winding and switch take from the source"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., eq. 2.43 (there as peak, half of this)",
         example={"v_in": 5.0, "duty": 2 / 3, "inductance": 150e-6, "f_sw": 25e3},
     )
@@ -196,6 +221,10 @@ def output_ripple() -> Derivation:
         ),
         meaning="output voltage, peak to peak, output capacitor without series resistance",
         unit="V",
+        valid=(CONTINUOUS, Condition(f"i_out/duty_off - {CLIMB}/2 >= i_out",
+                                     "the coil current never falls below the load current")),
+        bound=Bound(f"{ESR_SHARE}/(1 + {ESR_SHARE}) + {BEND} + duty*{SAG}/5",
+                    "errs low, by what the series resistance of the capacitor adds"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., eq. 2.47 (there as peak, half of this)",
         example={"i_out": 0.5, "duty": 2 / 3, "capacitance": 220e-6, "f_sw": 25e3},
     )
@@ -232,6 +261,8 @@ def conduction_border() -> Derivation:
         ),
         meaning="load number K at the border; above it conduction is continuous",
         unit="",
+        bound=Bound(f"({LOSS} + {DROP})/(1 + {LOSS}) + {BENT_BY_CAPACITOR}",
+                    "errs low: losses raise the load number that continuous conduction needs"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., eq. 5.32",
         example={"duty": 2 / 3},
     )

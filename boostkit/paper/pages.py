@@ -62,7 +62,7 @@ def design_page(design, figures=()) -> Page:
 
 
 def _voltage_warning(v_out: float) -> list[Block]:
-    if v_out <= TOUCH_LIMIT:
+    if v_out < TOUCH_LIMIT:
         return []
     return [Caution(f"Output {show(v_out, 'V')}: above the 60 V DC touch limit", ABOVE_TOUCH_LIMIT, strong=True)]
 
@@ -198,10 +198,10 @@ def _output(output, number: int) -> list[Block]:
     if picture:
         alt = " ".join(data.get("text/plain", "").split())[:ALT_LENGTH]
         return [Figure(picture, alt or f"figure of cell {number}, without a description")]
-    if "text/latex" in data:
-        return _latex(data["text/latex"])
     if "text/markdown" in data:
         return [Prose(data["text/markdown"], lift=1)]
+    if "text/latex" in data:
+        return _latex(data["text/latex"])
     if "text/plain" in data:
         return _listing(data["text/plain"])
     return [Prose(f"*Cell {number} shows something here that only a screen can show.*")] if data else []

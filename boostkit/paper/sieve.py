@@ -12,7 +12,11 @@ import unicodedata
 
 NO_ATTRIBUTES = ["", [], []]
 DEPTH = 24  # levels of nesting; beyond it only the plain text is kept
-COLUMNS = 14  # a wider table does not fit a page in letters that can be read: it is printed as lines of text
+# What fits across a page, as the template sets it: text width; for a table, size of type and space beside cells (pt).
+TEXT_WIDTH = 453
+FEW_COLUMNS = 8
+TYPE = {"few": (9.5, 10), "many": (7.5, 5)}
+LETTER = 0.52  # em, a letter of the text face on the wide side of the average
 CODE_WIDTH = 88  # characters of the fixed-width letters that fit the page
 LONG_WORD = 36  # characters; a longer word may be broken, so that it cannot run off the page
 LINK = re.compile(r"(https?://|mailto:)[A-Za-z0-9@:/?#\[\]!$&'()*+,;=._~%-]+")
@@ -126,25 +130,32 @@ def _block(node: dict, lift: int, depth: int) -> list[dict]:
 def _table(content: list, depth: int) -> list[dict]:
     _, _, columns, head, bodies, foot = content
     rows = [*head[1], *(row for body in bodies for row in body[2] + body[3]), *foot[1]]
-    cells = [[cell[4] for cell in row[1]] for row in rows]
-    if len(columns) > COLUMNS:
-        text = "\n".join(" | ".join(plain(cell) for cell in row) for row in cells)
-        return [{"t": "CodeBlock", "c": [NO_ATTRIBUTES, wrapped(clean(text))]}]
-    kept = [[blocks(cell, depth=depth + 1) for cell in row] for row in cells]
+    cells = [[blocks(cell[4], depth=depth + 1) for cell in row[1]] for row in rows]
     align = ["AlignLeft" if column[0]["t"] == "AlignDefault" else column[0]["t"] for column in columns]
     above = len(head[1])
     no_head = not any(plain(cell) for row in cells[:above] for cell in row)  # the empty head that Markdown asks for
-    return [table([] if no_head else kept[:above], kept[above:], align)]
+    return [table([] if no_head else cells[:above], cells[above:], align)]
 
 
 def table(head: list, rows: list, align: list[str], widths: tuple[float, ...] = ()) -> dict:
-    """A table node from lists of rows of cells, each cell a list of blocks."""
+    """A table node from rows of cells, each cell a list of blocks; lines of text where it cannot fit the page."""
+    if not _fits([*head, *rows]):
+        text = "\n".join(" | ".join(plain(cell) for cell in row) for row in (*head, *rows)).replace("\u200b", "")
+        return {"t": "CodeBlock", "c": [NO_ATTRIBUTES, wrapped(text)]}
     widths = [{"t": "ColWidth", "c": w} for w in widths] or [{"t": "ColWidthDefault"}] * len(align)
     columns = [[{"t": name}, width] for name, width in zip(align, widths, strict=True)]
     drawn = lambda row: [NO_ATTRIBUTES, [[NO_ATTRIBUTES, {"t": "AlignDefault"}, 1, 1, cell] for cell in row]]  # noqa: E731
     head = [NO_ATTRIBUTES, [drawn([_bold(cell) for cell in row]) for row in head]]
     body = [NO_ATTRIBUTES, 0, [], [drawn(row) for row in rows]]
     return {"t": "Table", "c": [NO_ATTRIBUTES, [None, []], columns, head, [body], [NO_ATTRIBUTES, []]]}
+
+
+def _fits(rows: list) -> bool:
+    """Whether the longest words of all columns stand side by side on a page."""
+    columns = list(zip(*rows, strict=True))
+    size, beside = TYPE["few" if len(columns) <= FEW_COLUMNS else "many"]
+    longest = (max(len(word) for cell in column for word in re.split(r"[\s\u200b]", plain(cell))) for column in columns)
+    return sum(longest) * LETTER * size + beside * len(columns) <= TEXT_WIDTH
 
 
 def _bold(cell: list[dict]) -> list[dict]:

@@ -1,1 +1,4 @@
-"""Results in, pictures out. In reading order: `style`, `schematics`, `traces`, `figures`, `panels`."""
+"""Results in, pictures out. Each file is imported by its name, since a table of numbers needs no pictures.
+
+Files in reading order: style, labels, screen, schematics, traces, figures, panels.
+"""

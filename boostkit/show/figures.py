@@ -39,8 +39,8 @@ def gain(
     points, lines, said = [], [], []
     for pen, (label, curve) in zip(PENS, curves.items(), strict=False):
         (line,) = ax.plot(duty, curve, **pen.line, label=label)
-        if label in peaks:
-            at = int(np.nanargmax(curve))
+        at = int(np.nanargmax(curve))
+        if label in peaks and at < len(duty) - 1:  # at the last duty it is still climbing
             (dot,) = ax.plot(duty[at], curve[at], pen.marker, color=pen.color, markersize=6)
             points.append((dot, f"{label}:\npeak {show(curve[at])} at D = {show(duty[at])}"))
             said.append(f"{label} has its peak {show(curve[at])} at duty {show(duty[at])}")
@@ -71,7 +71,7 @@ def energy_cycle(
     `shares`: for each case (a mode, a converter) the energy in J that passes through the inductor's field and
     that which flows straight through. `curves`: for the same or other cases (time in s, energy in the inductor in J).
     """
-    figure, (bars, store) = frame([0.55 * len(shares) + 0.25, 1.9], top=0.45, gap=0.95, onto=onto)
+    figure, (bars, store) = frame([0.55 * len(shares) + 0.25, 1.9], top=0.45, gap=0.95, shared=False, onto=onto)
     _bars(bars, shares)
     ends = [time[-1] for time, _ in curves.values()]
     store.set_xlim(0, max(ends))
@@ -147,7 +147,6 @@ def compare(
     for ax in (upper, lower):
         ax.set_xscale("log" if logarithmic else "linear")
         ax.set_xlim(x.min(), x.max())
-        ax.tick_params(labelbottom=ax is lower)
     fit(upper, min(np.nanmin(formula), np.nanmin(exact)), max(np.nanmax(formula), np.nanmax(exact)), pad=0.15)
     _error_limits(lower, error, low, high, holds)
     for ax in (upper, lower):
@@ -226,7 +225,6 @@ def corners(
             value = next(row[name] for row in rows if (row["v_in"], row["i_out"]) == tuple(corner))
             ax.plot(loads.index(corner[1]), value, "o", markersize=13, color=INK, markerfacecolor="none", zorder=4)
         ax.set_xticks(range(len(loads)), [show(load, "A") for load in loads])
-        ax.tick_params(labelbottom=ax is axes[-1])
         name_axis(ax.yaxis, *NAMES[name])
     axes[-1].set_xlabel("load current", ha="right", x=1.0)
     figure.says = f"{len(rows)} corners: " + "; ".join(

@@ -62,9 +62,10 @@ def place(ax: Axes, wanted: Sequence[tuple[Line2D, str]], **font) -> list[Text]:
         others = strokes - maps[line]
         gaps = GAPS if len(line.get_xdata()) == 1 else GAPS[:3]  # a label may stand off a point, not off a curve
         spots, roots, dislike = _spots(gaps, anchors, crowd.inside(others, anchors, 5) > 0, half)
-        nearest = np.clip(roots, spots - half, spots + half)
+        reach = np.clip(roots, spots - half, spots + half) - roots
         for share in np.arange(0.1, 1.0, 3 / gaps[-1]):  # a curve between a label and its own would take it over
-            dislike += 3.0 * (crowd.inside(others, roots + share * (nearest - roots), 5) > 0)
+            beyond = np.abs(share * reach).max(axis=1) > 9
+            dislike += 3.0 * beyond * (crowd.inside(others, roots + share * reach, 5) > 0)
         cost = dislike + 2 * crowd.inside(strokes, spots, half) + 1e3 * crowd.off(spots, half)
         best = spots[np.argmin(cost + 100 * _covered(spots, half, taken))]
         text.set_position(ax.transData.inverted().transform(best))

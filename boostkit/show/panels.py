@@ -13,12 +13,16 @@ from dataclasses import dataclass
 from typing import Any
 
 import ipywidgets as widgets
+import numpy as np
 
 from ..circuit import Converter
 from ..circuit.converter import LETTERS
-from ..circuit.switched import steady_state
+from ..circuit.results import SteadyState
+from ..circuit.switched import steady_state, steady_states
 from . import figures
-from .style import DPI, WIDTH, Figure, contents, scale_of, styled
+from .screen import Screen
+from .style import DPI, WIDTH, Figure, forget, scale_of
+from .traces import spans, within
 
 FULL = widgets.Layout(width=f"{round(WIDTH * DPI)}px", max_width="100%")
 
@@ -87,7 +91,7 @@ class Panel:
     @property
     def png(self) -> bytes:
         """The picture as it is shown now."""
-        return self._image.value
+        return bytes(self._image.value)
 
     def move(self, **values: float) -> str:
         """Move sliders to values in SI units and draw once; returns the readings."""
@@ -104,7 +108,9 @@ class Panel:
         return self.readings
 
     def reset(self) -> str:
-        """Put every slider back to the example's value; returns the readings."""
+        """Put every slider back to the example's value and the axes to where they were; returns the readings."""
+        for ax in self.figure.axes:
+            forget(ax)
         return self.move(**{name: slider.start for name, (slider, _, _) in self._sliders.items()})
 
     def _moved(self, _change=None) -> None:
@@ -129,83 +135,115 @@ class Panel:
         return bundle | self.figure._repr_mimebundle_() | {"text/plain": self.readings}
 
 
-class Screen:
-    """Turns a figure that keeps its frame into PNG quickly: the frame is drawn once, the rest over it each time."""
-
-    def __init__(self, figure: Figure):
-        self.figure = figure
-        self._frame, self._state = None, None
-
-    @styled
-    def png(self) -> bytes:
-        """The picture now, written as fast as may be."""
-        canvas = self.figure.canvas
-        if self._state != self._limits():
-            self._keep_frame()
-        canvas.restore_region(self._frame)
-        for ax in self.figure.axes:
-            for artist in [*contents(ax), *(spine for spine in ax.spines.values() if spine.get_visible())]:
-                ax.draw_artist(artist)
-        return self.figure.encoded(1)
-
-    def _limits(self) -> list:
-        """All that the frame shows: if it is as before, the kept frame still fits."""
-        return [(ax.get_xlim(), ax.get_ylim(), ax.get_xlabel(), ax.get_ylabel()) for ax in self.figure.axes]
-
-    def _keep_frame(self) -> None:
-        moving = [artist for ax in self.figure.axes for artist in contents(ax)]
-        for artist in moving:
-            artist.set_animated(True)
-        self.figure.canvas.draw()
-        self._frame, self._state = self.figure.canvas.copy_from_bbox(self.figure.bbox), self._limits()
-        for artist in moving:
-            artist.set_animated(False)
-
-
-WORDS = {  # letter: words, lowest and highest as a multiple of the converter's own value, whether it steps in ratios
-    "v_in": ("source voltage", 0.5, 1.5, False),
-    "inductance": ("inductance", 0.1, 5.0, True),
-    "f_sw": ("switching frequency", 0.25, 4.0, True),
-    "r_load": ("load resistance", 0.5, 50.0, True),
-    "i_out": ("load current", 0.02, 2.0, True),
-    "capacitance": ("output capacitance", 0.1, 10.0, True),
-    "peak_current": ("current limit", 0.25, 2.0, False),
+WORDS = {  # letter: what its slider is called
+    "v_in": "source voltage",
+    "duty": "duty D",
+    "f_sw": "switching frequency",
+    "peak_current": "current limit",
+    "inductance": "inductance",
+    "r_inductor": "winding resistance",
+    "r_switch": "switch resistance",
+    "v_rectifier": "rectifier forward voltage",
+    "r_rectifier": "rectifier resistance",
+    "capacitance": "output capacitance",
+    "r_capacitor": "capacitor series resistance",
+    "r_load": "load resistance",
+    "i_out": "load current",
 }
-ABSOLUTE = {  # letter: words, lowest, highest in SI units
-    "duty": ("duty D", 0.05, 0.95),
-    "r_inductor": ("winding resistance", 0.0, 0.5),
-    "r_switch": ("switch resistance", 0.0, 0.5),
-    "v_rectifier": ("rectifier forward voltage", 0.0, 1.5),
-    "r_rectifier": ("rectifier resistance", 0.0, 0.5),
-    "r_capacitor": ("capacitor series resistance", 0.0, 0.2),
-}
+CURRENT_LIMIT = (0.2, 5.0)  # A; a setting of the drive and no letter of any formula, so its range stands here
 
 
 def sliders_for(converter: Converter, *letters: str) -> list[Slider]:
-    """A slider for each letter that this converter has, around its own value."""
+    """A slider for each of these letters that this converter has, over the usual range of that quantity, widened where
+    the converter's own value lies outside."""
+    from ..algebra import known
+    from ..derivations import letters as _letters  # noqa: F401  entering the letters in the list of known ones
+
     own, found = converter.letters(), []
-    for letter in letters:
-        start, unit = own.get(letter), LETTERS[letter][2]
-        if start is None:
-            continue
-        if letter in ABSOLUTE:
-            words, low, high = ABSOLUTE[letter]
-            found.append(Slider(letter, words, unit, min(low, start), max(high, start), start))
-        else:
-            words, low, high, ratio = WORDS[letter]
-            found.append(Slider(letter, words, unit, low * start, high * start, start, logarithmic=ratio))
+    for name in (letter for letter in letters if letter in own):
+        start, unit = own[name], LETTERS[name][2]
+        usual = CURRENT_LIMIT if name == "peak_current" else known(name).usual
+        low, high = min(usual[0], start), max(usual[1], start)
+        found.append(Slider(name, WORDS[name], unit, low, high, start, logarithmic=low > 0 and high > 20 * low))
     return found
 
 
-def waveforms(converter: Converter) -> Panel:
-    """Every part's waveforms in steady state under sliders."""
-    return _steady(converter, figures.waveforms, "v_in", "duty", "inductance", "r_load", "i_out", "peak_current")
+OPERATING = ("v_in", "duty", "peak_current", "inductance", "r_load", "i_out")
+
+
+FOUR_ROWS = ("v_inductor", "i_inductor", ("i_switch", "i_rectifier"), "v_out")  # each row costs 8 ms at every move
+
+
+def waveforms(converter: Converter, quantities=FOUR_ROWS) -> Panel:
+    """Waveforms in steady state under sliders; `quantities` as in `figures.waveforms`."""
+
+    def draw(state, onto):
+        return figures.waveforms(state, quantities, onto=onto)
+
+    return _steady(converter, draw, OPERATING)
 
 
 def two_slopes(converter: Converter) -> Panel:
     """Inductor voltage with its areas, inductor current with its slopes, under sliders."""
-    return _steady(converter, figures.two_slopes, "v_in", "duty", "inductance", "r_load", "i_out", "peak_current")
+    return _steady(converter, figures.two_slopes, OPERATING)
 
 
-def _steady(converter: Converter, draw: Callable[..., Figure], *letters: str) -> Panel:
+def _steady(converter: Converter, draw: Callable[..., Figure], letters: Sequence[str]) -> Panel:
     return Panel(lambda **v: steady_state(converter.change(**v)), draw, sliders_for(converter, *letters))
+
+
+def gain(converter: Converter) -> Panel:
+    """Gain against duty with this converter's losses, beside 1/(1 - D), and the point where it runs."""
+    from ..derivations import switching
+
+    duty = np.linspace(0.0, 0.98, 99)
+    lossless = switching.ideal_gain().formula(duty=duty)
+
+    def compute(**values):
+        now = converter.change(**values)
+        real = steady_states(now, duty=duty).output_voltage.mean / now.source.voltage
+        here = steady_state(now).output_voltage.mean / now.source.voltage
+        return {"1/(1 − D)": lossless, "with these losses": real}, {"now": (now.switch.duty, here)}
+
+    def draw(numbers, onto):
+        return figures.gain(duty, *numbers, peaks=("with these losses",), onto=onto)
+
+    letters = ("duty", "r_inductor", "r_switch", "v_rectifier", "r_load", "i_out")
+    return Panel(compute, draw, sliders_for(converter, *letters))
+
+
+@dataclass(frozen=True)
+class Energies:
+    """Read off exact waveforms: J into the field and J straight through in one period; (time, energy in the coil)."""
+
+    shares: tuple[float, float]
+    course: tuple[np.ndarray, np.ndarray]
+
+
+def _energies(state: SteadyState) -> Energies:
+    wave = state.waveforms()
+    into_field = straight = 0.0
+    for start, end, kind in spans(wave):
+        inside = within(wave.time, start, end)
+        time, current = wave.time[inside], wave.i_inductor[inside]
+        if kind == "closed":
+            into_field += float(np.trapezoid(wave.v_inductor[inside] * current, time))
+        else:
+            straight += float(np.trapezoid(wave.v_input[inside] * current, time))
+    return Energies((into_field, straight), (wave.time, 0.5 * state.converter.inductor.inductance * wave.i_inductor**2))
+
+
+def energy(converter: Converter) -> Panel:
+    """Energy per cycle through the coil's field and straight through, beside the converter as it was at first."""
+    first = _energies(steady_state(converter))
+
+    def compute(**values):
+        state = steady_state(converter.change(**values))
+        both = {"example": first, f"now, {state.mode} conduction": _energies(state)}
+        return {case: e.shares for case, e in both.items()}, {case.split(",")[0]: e.course for case, e in both.items()}
+
+    def draw(numbers, onto):
+        return figures.energy_cycle(*numbers, onto=onto)
+
+    letters = ("v_in", "duty", "peak_current", "inductance", "f_sw", "r_load", "i_out")
+    return Panel(compute, draw, sliders_for(converter, *letters))

@@ -140,11 +140,15 @@ class Figure(matplotlib.figure.Figure):
         display(self._repr_mimebundle_(), raw=True)
 
 
-def frame(rows: Sequence[float], *, gap=0.45, left=0.6, right=0.25, top=0.35, bottom=0.5, onto: Figure | None = None):
+def frame(
+    rows: Sequence[float], *, gap=0.45, left=0.6, right=0.25, top=0.35, bottom=0.5, shared=True,
+    onto: Figure | None = None,
+) -> tuple[Figure, list[Axes]]:
     """A Figure with one axes per row (heights in inches, from the top) and a common width: (figure, list of axes).
 
     `onto` is a figure that the same call made before: its axes are emptied and used again, so that a panel keeps its
-    frame. Margins are fixed, since measuring them would double the time of a redraw.
+    frame. Margins are fixed, since measuring them would double the time of a redraw. With `shared` the rows have one
+    x axis, numbered below the last.
     """
     if onto is not None:
         for ax in onto.axes:
@@ -158,6 +162,7 @@ def frame(rows: Sequence[float], *, gap=0.45, left=0.6, right=0.25, top=0.35, bo
         ax = figure.add_axes(box, autoscale_on=False)
         ax.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
         ax.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10], min_n_ticks=2))
+        ax.tick_params(labelbottom=not shared or len(figure.axes) == len(rows))
         edge -= row + gap
     return figure, figure.axes
 
@@ -178,6 +183,11 @@ def fit(ax: Axes, low: float, high: float, *, which: str = "y", pad: float = 0.1
     span = (high - low) or max(abs(high), 1e-12)
     (ax.set_ylim if which == "y" else ax.set_xlim)(low - pad * span, high + pad * span)
     setattr(ax, f"fitted_{which}", True)
+
+
+def forget(ax: Axes) -> None:
+    """Let the next `fit` choose its limits as on a fresh axes."""
+    ax.fitted_x = ax.fitted_y = False
 
 
 def scale_of(limits: Sequence[float], unit: str) -> tuple[float, str]:

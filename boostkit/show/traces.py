@@ -78,10 +78,11 @@ def waveforms(
     rows = [(entry,) if isinstance(entry, str) else tuple(entry) for entry in quantities]
     wave = result if isinstance(result, Waveforms) else result.waveforms()
     figure, axes = frame([0.95 if len(rows) > 2 else 1.6] * len(rows), top=0.6, onto=onto)
-    _clock(axes, wave)
+    stretches = spans(wave)
+    _clock(axes, wave, stretches)
     for ax, names in zip(axes, rows, strict=True):
         summaries = [None if result is wave or not annotate else _summary(result, name) for name in names]
-        _row(ax, wave, names, summaries)
+        _row(ax, wave, stretches, names, summaries)
     figure.says = _say_waveforms(result, wave)
     return figure
 
@@ -90,13 +91,13 @@ def _summary(result: SteadyState, name: str) -> Summary | None:
     return getattr(result, LOOKS[name].summary) if LOOKS[name].summary else None
 
 
-def _row(ax: Axes, wave: Waveforms, names: tuple[str, ...], summaries: list[Summary | None]) -> None:
+def _row(ax: Axes, wave: Waveforms, stretches, names: tuple[str, ...], summaries: list[Summary | None]) -> None:
     """One row: its curves, the zero line, and a label at each curve where there is something to tell."""
     curves = [getattr(wave, name) for name in names]
     low, high = min(map(np.min, curves)), max(map(np.max, curves))
     span = high - low
     fit(ax, low, high, pad=0.25 if span > 1e-9 * max(abs(low), abs(high)) else 1.0)
-    _stage(ax, spans(wave))
+    _stage(ax, stretches)
     if low - 0.25 * span < 0 < high + 0.25 * span:
         ax.axhline(0, color=QUIET, linewidth=0.7, zorder=1)
     wanted = []
@@ -131,13 +132,12 @@ def _levels(ax: Axes, time, curve, summary: Summary, unit: str) -> list:
     return [*marks, (mean, f"mean {show(summary.mean, unit)}")]
 
 
-def _clock(axes: list[Axes], wave: Waveforms) -> None:
+def _clock(axes: list[Axes], wave: Waveforms, stretches: list[tuple[float, float, str]]) -> None:
     """The same stretch of time in every row, its numbers below the last, the states named above the first."""
     for ax in axes:
         ax.set_xlim(wave.time[0], wave.time[-1])
-        ax.tick_params(labelbottom=ax is axes[-1])
     name_axis(axes[-1].xaxis, "time", "s")
-    for span in spans(wave):
+    for span in stretches:
         _name_state(axes[0], *span)
 
 
@@ -189,18 +189,19 @@ def two_slopes(result: SteadyState | Waveforms, *, onto: Figure | None = None) -
     """
     wave = result if isinstance(result, Waveforms) else result.waveforms()
     figure, (upper, lower) = frame([1.75, 1.75], top=0.6, onto=onto)
-    _clock([upper, lower], wave)
+    stretches = spans(wave)
+    _clock([upper, lower], wave, stretches)
     voltage, current = wave.v_inductor, wave.i_inductor
     fit(upper, voltage.min(), voltage.max(), pad=0.15)
     fit(lower, current.min(), current.max(), pad=0.3)
     for ax in (upper, lower):
-        _stage(ax, spans(wave))
+        _stage(ax, stretches)
     upper.axhline(0, color=QUIET, linewidth=0.8, zorder=1)
     upper.plot(wave.time, voltage, color=INK, label="v_inductor")
     name_axis(upper.yaxis, "inductor voltage", "V")
     name_axis(lower.yaxis, "inductor current", "A")
     lower.plot(wave.time, current, color=INK, linewidth=0.8, label="i_inductor")
-    said = [_piece(upper, lower, wave, span) for span in spans(wave)]
+    said = [_piece(upper, lower, wave, span) for span in stretches]
     figure.says = "Inductor voltage and current over one period: " + "; ".join(said)
     return figure
 
@@ -208,7 +209,7 @@ def two_slopes(result: SteadyState | Waveforms, *, onto: Figure | None = None) -
 def _piece(upper: Axes, lower: Axes, wave: Waveforms, span: tuple[float, float, str]) -> str:
     """Area and slope of one stretch; returns the two in words."""
     start, end, state = span
-    inside = _inside(wave.time, start, end)
+    inside = within(wave.time, start, end)
     time, voltage, current = wave.time[inside], wave.v_inductor[inside], wave.i_inductor[inside]
     area = float(np.trapezoid(voltage, time))
     slope = float((current[-1] - current[0]) / (end - start))
@@ -223,7 +224,7 @@ def _piece(upper: Axes, lower: Axes, wave: Waveforms, span: tuple[float, float, 
     return f"{STATES[state][0]} for {show(end - start, 's')}: {flux}, {rate}"
 
 
-def _inside(time: np.ndarray, start: float, end: float) -> slice:
+def within(time: np.ndarray, start: float, end: float) -> slice:
     """Samples of a stretch: at an instant two samples share one time, and only the inner one belongs to it."""
     first = np.searchsorted(time, start, side="right") - 1
     last = np.searchsorted(time, end, side="left")

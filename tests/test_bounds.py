@@ -1,0 +1,182 @@
+"""Every formula of the ideal family keeps its word: where it holds, the exact circuit lies within its error bound."""
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from boostkit.circuit import Converter, switched
+from boostkit.derivations import energy, field, real_parts, stress, switching
+
+ROUNDING = 2e-9      # the solver closes a period to about 1e-10, and differences of its figures lose one digit
+LOSSES = ("r_inductor", "r_switch", "r_rectifier", "r_capacitor", "v_rectifier")
+
+
+def straight(s):
+    """Share of the output energy that the source gave while the rectifier conducted."""
+    return s.converter.source.voltage * s.rectifier_current.mean / s.output_power
+
+
+def swing(s):
+    """Energy between the lowest and the highest coil current."""
+    return s.converter.inductor.inductance / 2 * (s.inductor_current.max**2 - s.inductor_current.min**2)
+
+
+JUDGED = [        # a derivation, and the same quantity measured on the exact steady state
+    (switching.ideal_gain, lambda s: s.output_voltage.mean / s.converter.source.voltage),
+    (real_parts.real_gain, lambda s: s.output_voltage.mean / s.converter.source.voltage),
+    (switching.charge_balance, lambda s: s.inductor_current.mean),
+    (switching.inductor_ripple, lambda s: s.ripple_current),
+    (switching.output_ripple, lambda s: s.ripple_voltage),
+    (stress.peak_current, lambda s: s.inductor_current.max),
+    (stress.switch_voltage, lambda s: s.switch_voltage.max),
+    (stress.rectifier_voltage, lambda s: -s.waveforms(100).v_rectifier.min()),
+    (stress.switch_mean, lambda s: s.switch_current.mean),
+    (stress.switch_rms, lambda s: s.switch_current.rms),
+    (stress.rectifier_mean, lambda s: s.rectifier_current.mean),
+    (stress.rectifier_rms, lambda s: s.rectifier_current.rms),
+    (stress.capacitor_rms, lambda s: s.capacitor_current.rms),
+    (field.energy_swing, swing),
+    (field.energy_swing_by_source, swing),
+    (field.discontinuous_energy, swing),
+    (energy.energy_per_cycle, lambda s: s.output_power * s.period),
+    (energy.power_by_cycle, lambda s: s.output_power),
+    (energy.straight_share, straight),
+    (energy.field_share, lambda s: 1 - straight(s)),
+    (energy.field_share_by_duty, lambda s: 1 - straight(s)),
+    (energy.field_share_continuous, lambda s: 1 - straight(s)),
+    (energy.discontinuous_power, lambda s: s.output_power),
+]
+NAMES = [derivation.__name__ for derivation, _ in JUDGED]
+
+
+def shares(low, high):
+    """A positive number, evenly spread over decades."""
+    return st.floats(np.log(low), np.log(high)).map(lambda x: float(np.exp(x)))
+
+
+@st.composite
+def converters(draw, losses=True):
+    """A converter whose losses, ripple and load number go from small to far too large."""
+    duty, f_sw, r_load = draw(st.floats(0.08, 0.85)), draw(shares(5e4, 5e5)), draw(shares(5.0, 300.0))
+    k_load = duty * (1 - duty) ** 2 * draw(shares(0.1, 30.0))
+    letters = {
+        "v_in": draw(shares(3.0, 24.0)), "duty": duty, "f_sw": f_sw, "r_load": r_load,
+        "inductance": k_load * r_load / (2 * f_sw),
+        "capacitance": draw(shares(3.0, 300.0)) * duty / (r_load * f_sw),
+    }
+    parts = {name: draw(shares(1e-4, 0.1)) * r_load * (1 - duty) ** 2 for name in LOSSES[:4]}
+    parts["v_rectifier"] = draw(st.floats(0.0, 0.15)) * letters["v_in"]
+    return Converter.of(**letters, **(parts if losses else dict.fromkeys(LOSSES, 0.0)))
+
+
+def measured(s):
+    """The letters of a converter, with what the formulas take as given measured on the exact steady state."""
+    c = s.converter
+    return {
+        "v_in": c.source.voltage, "duty": s.duty, "f_sw": c.switch.frequency, "r_load": c.load.resistance,
+        "inductance": c.inductor.inductance, "capacitance": c.capacitor.capacitance,
+        "r_inductor": c.inductor.resistance, "r_switch": c.switch.on_resistance,
+        "r_rectifier": c.rectifier.resistance, "v_rectifier": c.rectifier.forward_voltage,
+        "r_capacitor": c.capacitor.series_resistance,
+        "v_out": s.output_voltage.mean, "i_out": s.output_voltage.mean / c.load.resistance,
+        "i_inductor_mean": s.inductor_current.mean, "ripple_current": s.ripple_current,
+        "duty_rectifier": s.conduction_end - s.duty, "energy_out": s.output_power * s.period,
+    }
+
+
+def judge(formula, measure, s):
+    """Relative error found and promised, or None where the formula does not claim to hold."""
+    letters = measured(s)
+    if not formula.holds(**letters):
+        return None
+    exact = measure(s)
+    said = formula(**{quantity.name: letters[quantity.name] for quantity in formula.inputs})
+    return abs(said - exact) / abs(exact), formula.error_bound(**letters)
+
+
+@pytest.mark.parametrize(("derivation", "measure"), JUDGED, ids=NAMES)
+@settings(max_examples=400, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@given(converter=converters())
+def test_error_stays_within_its_bound(derivation, measure, converter):
+    """A random lossy converter in either mode errs by no more than the bound wherever the formula holds."""
+    judged = judge(derivation().formula, measure, switched.steady_state(converter))
+    assume(judged is not None)
+    found, promised = judged
+    assert found <= promised + ROUNDING
+
+
+@pytest.mark.parametrize(("derivation", "measure"), JUDGED, ids=NAMES)
+def test_bound_is_not_idle(derivation, measure):
+    """Over 80 lossy converters each formula holds for some, and the worst error uses a fair part of its bound."""
+    formula, used = derivation().formula, []
+    for converter in some_converters(80):
+        judged = judge(formula, measure, switched.steady_state(converter))
+        if judged is not None and judged[1] > 0:
+            used.append(judged[0] / judged[1])
+    if derivation in (stress.rectifier_mean, energy.power_by_cycle):
+        assert formula.error_bound(**measured(switched.steady_state(converter))) == 0     # exact, so nothing to use
+    else:
+        # Squares of a ripple are bounded by the largest that any waveform can give, three times that of a triangle.
+        assert len(used) >= 15
+        assert max(used) >= 0.1
+
+
+def some_converters(count):
+    """The same spread as above from a fixed seed."""
+    rng = np.random.default_rng(7)
+
+    def spread(low, high):
+        return float(np.exp(rng.uniform(np.log(low), np.log(high))))
+
+    for _ in range(count):
+        duty, f_sw, r_load, v_in = rng.uniform(0.08, 0.85), spread(5e4, 5e5), spread(5, 300), spread(3, 24)
+        k_load = duty * (1 - duty) ** 2 * spread(0.1, 30)
+        parts = {name: spread(1e-4, 0.1) * r_load * (1 - duty) ** 2 for name in LOSSES[:4]}
+        yield Converter.of(v_in=v_in, duty=duty, f_sw=f_sw, r_load=r_load, inductance=k_load * r_load / (2 * f_sw),
+                           capacitance=spread(3, 300) * duty / (r_load * f_sw), v_rectifier=rng.uniform(0, 0.15) * v_in,
+                           **parts)
+
+
+@settings(max_examples=40, derandomize=True, deadline=None)
+@given(converter=converters(losses=False))
+def test_without_loss_the_mode_is_what_the_border_says(converter):
+    """Without loss the load number against its critical value names the mode of conduction, but for the bending."""
+    border = switching.conduction_border().formula
+    s = switched.steady_state(converter)
+    letters = measured(s)
+    k_load = 2 * letters["inductance"] * letters["f_sw"] / letters["r_load"]
+    critical = border(duty=letters["duty"])
+    assume(abs(k_load / critical - 1) > 2 * border.error_bound(**letters))
+    assert s.mode == ("continuous" if k_load > critical else "discontinuous")
+
+
+@settings(max_examples=12, derandomize=True, deadline=None)
+@given(converter=converters())
+def test_border_within_its_bound(converter):
+    """With losses, the load number where the exact circuit changes mode lies within the bound of the border."""
+    border = switching.conduction_border().formula
+    letters = measured(switched.steady_state(converter))
+    unit = letters["r_load"] / (2 * letters["f_sw"])
+    low, high = (factor * border(duty=letters["duty"]) for factor in (0.5, 8.0))
+    for _ in range(25):
+        middle = (low * high) ** 0.5
+        mode = switched.steady_state(converter.change(inductance=middle * unit)).mode
+        low, high = (middle, high) if mode == "discontinuous" else (low, middle)
+    letters["inductance"] = high * unit
+    assume(2 * border.error_bound(**letters) < 1)
+    assert abs(border(duty=letters["duty"]) - high) / high <= border.error_bound(**letters) + 1e-6   # bisection
+
+
+def test_field_share_without_loss():
+    """Without loss the share through the field is 1 - V_in/V_out = D/(D + D_2), and D in continuous conduction only."""
+    wide = {"v_in": 6.0, "duty": 0.6, "f_sw": 150e3, "capacitance": 1e-3, "r_load": 30.0}
+    for inductance, mode in ((47e-6, "continuous"), (3e-6, "discontinuous")):
+        s = switched.steady_state(Converter.of(**wide, inductance=inductance))
+        letters = measured(s)
+        assert s.mode == mode
+        by_duty = energy.field_share_by_duty().formula
+        times = {name: letters[name] for name in ("duty", "duty_rectifier")}
+        # 1 mF leaves a ripple of 0.03 %.
+        assert by_duty(**times) == pytest.approx(1 - letters["v_in"] / letters["v_out"], rel=1e-3)
+        assert (by_duty(**times) == pytest.approx(0.6, rel=1e-3)) == (mode == "continuous")
