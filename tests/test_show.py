@@ -222,6 +222,15 @@ def test_no_label_covers_another(draw, converter):
             assert box.x0 > 0 and box.x1 < figure.bbox.width and box.y0 > 0 and box.y1 < figure.bbox.height
 
 
+def test_labels_of_one_curve_keep_apart():
+    """Three labels for the same curve find three places."""
+    figure, (ax,) = style.frame([2.0])
+    ax.set(xlim=(0, 1), ylim=(0, 1))
+    (line,) = ax.plot([0, 1], [0.5, 0.5])
+    boxes = [text.get_window_extent(figure.canvas.get_renderer()) for text in place(ax, [(line, "a label")] * 3)]
+    assert not any(one.overlaps(two) for n, one in enumerate(boxes) for two in boxes[:n])
+
+
 def test_a_label_keeps_off_the_curves():
     """Between two crossing lines each label finds a spot that no line runs through."""
     figure, (ax,) = style.frame([2.0])
@@ -352,6 +361,17 @@ def test_energies_of_a_panel_balance():
         field, straight = panels._energies(state).shares
         assert field + straight == pytest.approx(state.input_power * state.period, rel=1e-5)  # sampled at 1000 points
         assert field / (field + straight) == pytest.approx(1 - 6 / state.output_voltage.mean, rel=1e-3)  # output ripple
+
+
+@pytest.mark.parametrize("make", READY)
+def test_a_slider_starts_on_its_own_grid(make):
+    """A browser snaps a slider to its nearest step: the example's value must be one, or the picture would change."""
+    for widget in make(STAGE).box.children:
+        if hasattr(widget, "step"):
+            value = np.log10(widget.value) if hasattr(widget, "base") else widget.value
+            steps = (value - widget.min) / widget.step
+            assert steps == pytest.approx(round(steps), abs=1e-6)
+            assert widget.min <= value * (1 + 1e-12) and value <= widget.max * (1 + 1e-12)
 
 
 def test_sliders_span_the_usual_range_and_the_start():

@@ -245,7 +245,7 @@ def _losses(usual: Corner) -> list[Line]:
     total = sum(usual.losses.values())
     out = usual.state.output_power
     lines = [
-        Line("Where the power goes", f"{part[:1].upper() + part[1:]}: {show(watts, 'W')}.", f"{part}: {show(watts, 'W')}", "", watts, "W")
+        Line("Where the power goes", f"{part[:1].upper() + part[1:]}: {show(watts, 'W')}.", "", "", watts, "W")
         for part, watts in sorted(usual.losses.items(), key=lambda item: -item[1])
     ]
     efficiency = f"{show(out, 'W')}/({show(out, 'W')} + {show(total, 'W')}) = {show(usual.efficiency, '%')}"

@@ -1,1 +1,3 @@
 """Running and re-writing workbooks; a design or a workbook on paper."""
+
+FILES = ("blocks", "sieve", "typeset", "pages", "workbook", "handout")

@@ -62,7 +62,7 @@ def design_page(design, figures=()) -> Page:
 
 
 def _voltage_warning(v_out: float) -> list[Block]:
-    if v_out < TOUCH_LIMIT:
+    if v_out <= TOUCH_LIMIT:
         return []
     return [Caution(f"Output {show(v_out, 'V')}: above the 60 V DC touch limit", ABOVE_TOUCH_LIMIT, strong=True)]
 

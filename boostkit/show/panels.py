@@ -48,11 +48,20 @@ class Slider:
             "value": self.start / scale, "readout_format": ".3r",
             "layout": FULL, "style": {"description_width": "14em"},
         }  # fmt: skip
-        low, high = self.low / scale, self.high / scale
         if self.logarithmic:
-            low, high = math.log10(low), math.log10(high)
-            return widgets.FloatLogSlider(min=low, max=high, step=(high - low) / self.steps, **looks), scale
-        return widgets.FloatSlider(min=low, max=high, step=(high - low) / self.steps, **looks), scale
+            low, high, step = self._grid(*(math.log10(x / scale) for x in (self.low, self.high, self.start)))
+            return widgets.FloatLogSlider(min=low, max=high, step=step, **looks), scale
+        low, high, step = self._grid(self.low / scale, self.high / scale, self.start / scale)
+        return widgets.FloatSlider(min=low, max=high, step=step, **looks), scale
+
+    def _grid(self, low: float, high: float, start: float) -> tuple[float, float, float]:
+        """Ends and step such that the start lies on the grid: a browser moves a slider to the nearest step by itself."""
+        step = (high - low) / self.steps
+        if not self.logarithmic:
+            power = 10.0 ** math.floor(math.log10(step))
+            step = power * next(n for n in (1, 2, 5, 10) if n * power >= step * (1 - 1e-9))
+        below, above = (math.floor(n + 1e-9) for n in ((start - low) / step, (high - start) / step))
+        return start - below * step, start + above * step, step
 
 
 class Panel:
@@ -84,7 +93,7 @@ class Panel:
     def values(self) -> dict[str, float]:
         """What the sliders stand at, in SI units."""
         return {
-            name: slider.start if widget.value == slider.start / scale else widget.value * scale
+            name: slider.start if math.isclose(widget.value, slider.start / scale, rel_tol=1e-9) else widget.value * scale
             for name, (slider, widget, scale) in self._sliders.items()
         }
 
