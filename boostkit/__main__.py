@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -30,18 +31,19 @@ def cli():
 @click.option("--force", is_flag=True, help="Put the scenario in place of one that you have changed.")
 def open_command(folder: Path, scenario: Path | None, copy_only: bool, force: bool):
     """Copy the workbooks into FOLDER, never over your own work, and open JupyterLab there."""
-    home = _workbooks()
-    given = _checked_scenario(scenario)
-    kept = []
+    home, given, kept = _workbooks(), _checked_scenario(scenario), []
+    if given:  # first: where it is refused, nothing is copied
+        _put_in_place(given, scenario.name, folder / "scenario.toml", home, force)
     for source in sorted(path for path in home.iterdir() if path.suffix in (".ipynb", ".toml")):
+        target = folder / source.name
         if given and source.name == "scenario.toml":
             continue
         try:
-            write_all({folder / source.name: source.read_bytes()}, "the boostkit workbooks")
+            write_all({target: source.read_bytes()}, "the boostkit workbooks")
         except ValueError:
+            if not os.path.lexists(target):  # not kept, but impossible to write
+                raise
             kept.append(source.name)
-    if given:
-        write_all({folder / "scenario.toml": given}, scenario.name, force)
     click.echo(f"workbooks in {folder}" + (f"; kept as they are: {', '.join(kept)}" if kept else ""))
     if not copy_only:
         sys.exit(subprocess.run([sys.executable, "-m", "jupyterlab", str(folder)], check=False).returncode)
@@ -66,6 +68,12 @@ def _checked_scenario(scenario: Path | None) -> bytes | None:
     return scenario.read_bytes()
 
 
+def _put_in_place(given: bytes, name: str, target: Path, home: Path, force: bool) -> None:
+    """The learner's scenario, also over the built-in one where that is as it came."""
+    as_it_came = target.is_file() and target.read_bytes() == (home / "scenario.toml").read_bytes()
+    write_all({target: given}, name, force or as_it_came)
+
+
 @cli.command("design")
 @click.argument("spec_file", required=False, type=click.Path(path_type=Path))
 @click.option("-o", "--output", type=click.Path(file_okay=False, path_type=Path), help="Folder to write into.")
@@ -82,7 +90,7 @@ def design_command(spec_file: Path | None, output: Path | None, force: bool):
         from .paper import handout
 
         folder = output or Path(_slug(spec.title))
-        contents = {folder / "design.json": to_json(made.to_dict()), folder / "design.pdf": handout.pdf(made, _figures(made))}
+        contents = {folder / "design.json": to_json(made.to_dict()), folder / "design.pdf": handout.pdf(made)}
         write_all(contents, source.name, force)
         tell(4, 4, "done")
     for verdict in made.verdicts:
@@ -94,28 +102,6 @@ def design_command(spec_file: Path | None, output: Path | None, force: bool):
 
 def _slug(title: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-") or "design"
-
-
-def _figures(made) -> list[tuple[str, str, bytes]]:
-    """Caption, alternative text and vector picture of each figure of a design."""
-    from .circuit import switched
-    from .show import figures, schematics, traces
-
-    state = switched.steady_state(made.converter)
-    states = ("closed", "conducting") if state.mode == "continuous" else ("closed", "conducting", "idle")
-    drawn = [
-        ("The circuit in its states, the live path marked.", schematics.circuit_states(states, made.converter.rectifier.kind)),
-        ("One period at usual source voltage and full load.", traces.waveforms(state)),
-        ("Every corner, measured on the exact circuit.", figures.corners(
-            [vars(corner) for corner in made.corners], limits=_limits(made.spec))),
-    ]  # fmt: skip
-    return [(caption, figure.says, figure.vector()) for caption, figure in drawn]
-
-
-def _limits(spec) -> dict:
-    """Limits as the corners' figure wants them: the number, and the one corner that it applies to."""
-    limits = {"ripple_voltage": (spec.ripple, None), "efficiency": (spec.efficiency, (spec.v_in.usual, spec.i_out.max))}
-    return {name: limit for name, limit in limits.items() if limit[0] is not None}
 
 
 @cli.command("waveforms")
@@ -167,8 +153,9 @@ def _transient_summary(t) -> dict:
     return {
         "periods": t.periods,
         "duration": t.duration,
-        "output_voltage": {"max": t.output_voltage.max, "max_at": t.output_voltage.max_at, "end": t.state[1]},
+        "output_voltage": {"max": t.output_voltage.max, "max_at": t.output_voltage.max_at},
         "inductor_current": {"max": t.inductor_current.max, "max_at": t.inductor_current.max_at, "end": t.state[0]},
+        "capacitor_voltage": {"end": t.state[1]},
     }
 
 
@@ -208,7 +195,7 @@ def handout_command(workbook: Path, output: Path | None, no_code: bool, force: b
     target = output or Path(workbook.with_suffix(".pdf").name)
     with _progress() as tell:
         failed = handout.write_workbook(workbook, target, code=not no_code, force=force,
-                                        progress=lambda done, total: tell(done, total, "running the cells"))
+                                        progress=lambda done, total, name: tell(done, total, f"running {name}"))
     for line in failed:
         click.echo(line, err=True)
     click.echo(f"written: {target}")
@@ -237,12 +224,16 @@ class _progress:  # noqa: N801  (used like a function)
 def main() -> None:
     """Run the command line; whatever the input is to blame for is one line and exit status 2."""
     try:
-        cli(prog_name="boostkit")
+        # standing alone, click would end an interrupted command with 1, which here means done and written
+        cli(prog_name="boostkit", standalone_mode=False)
+    except click.ClickException as trouble:
+        trouble.show()
+        sys.exit(UNUSABLE)
+    except click.Abort:
+        sys.exit(130)
     except ValueError as trouble:
         click.echo(f"boostkit: {trouble}", err=True)
         sys.exit(UNUSABLE)
-    except KeyboardInterrupt:
-        sys.exit(130)
 
 
 if __name__ == "__main__":

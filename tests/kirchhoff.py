@@ -250,7 +250,9 @@ def run(converter, x, periods=1, start=0.0, **options):
 
         if drive == "peak current":
             begin = start + k / converter.switch.frequency
-            x, t, _ = follow(network, "closed", x, begin, 1 / converter.switch.frequency, segments, reached, **options)
+            t = begin
+            if x[0] < peak:
+                x, t, _ = follow(network, "closed", x, t, 1 / converter.switch.frequency, segments, reached, **options)
             x, t, _ = follow(network, "open", x, t, begin + 1 / converter.switch.frequency - t, segments, **options)
         else:
             ramp = converter.inductor.inductance * peak / converter.source.voltage      # about how long the switch is closed

@@ -14,7 +14,7 @@ import pytest
 from PIL import Image
 
 from boostkit.paper import handout, pages, sieve, typeset
-from boostkit.paper.blocks import Caution, Equation, Figure, Heading, Listing, Page, Prose, Table
+from boostkit.paper.blocks import Caution, Equation, Figure, Heading, Listing, Marked, Page, Prose, Table
 
 V4 = nbformat.v4
 SVG = (
@@ -34,8 +34,8 @@ def number_of_pages(pdf: bytes) -> int:
 # how it looks
 
 
-def margins(page: Page, folder) -> list[tuple[float, float]]:
-    """Where ink begins and ends across each page, in mm, drawn by typst itself."""
+def extent(page: Page, folder) -> list[tuple[float, float, float]]:
+    """Where ink begins and ends across each page and where it ends below, in mm, drawn by typst itself."""
     import typst
 
     source, data = typeset.source(page)
@@ -46,8 +46,13 @@ def margins(page: Page, folder) -> list[tuple[float, float]]:
     )  # fmt: skip
     drawn = [drawn] if isinstance(drawn, bytes) else drawn  # one page or several
     images = [np.asarray(Image.open(io.BytesIO(one)).convert("L")) for one in drawn]
-    columns = [np.flatnonzero((image < 200).any(axis=0)) * 25.4 / 72 for image in images]
-    return [(inked[0], inked[-1]) for inked in columns]
+    across, down = ([np.flatnonzero((image < 200).any(axis=axis)) * 25.4 / 72 for image in images] for axis in (0, 1))
+    return [(inked[0], inked[-1], below[-1]) for inked, below in zip(across, down, strict=True)]
+
+
+def drawn(width: int, height: int) -> bytes:
+    box = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}">'
+    return f'{box}<rect width="{width}" height="{height}"/></svg>'.encode()
 
 
 def terms(count: int) -> str:
@@ -71,7 +76,8 @@ WIDE = {
     "code": Listing("x = " + "y" * 500, "code"),
     "code in a list": Prose("- a\n    - b\n\n        ```\n        " + "y " * 300 + "\n        ```\n"),
     "word": Prose("w" * 500 + " `" + "v" * 500 + "` https://example.org/" + "u" * 300),
-    "picture": Figure(SVG.replace(b'"200"', b'"2000"'), "alt", "caption " * 60 + "8" * 200),
+    "picture": Figure(drawn(2000, 800), "alt", "caption " * 60 + "8" * 200),
+    "tall picture": Figure(drawn(200, 4000), "alt", "caption"),
     "heading": Heading("8" * 200),
     "box": Caution("8" * 200, ("8" * 200,)),
 }  # fmt: skip
@@ -79,9 +85,10 @@ WIDE = {
 
 @pytest.mark.parametrize("name", WIDE)
 def test_nothing_runs_off_the_page(name, tmp_path):
-    """However wide a block is, its ink stays between the margins of 25 mm on A4 (210 mm)."""
-    for left, right in margins(printed(WIDE[name], title="8" * 200), tmp_path):
+    """However wide a block is, its ink stays between the margins of 25 mm on A4 (210 mm by 297 mm)."""
+    for left, right, bottom in extent(printed(WIDE[name], title="8" * 200), tmp_path):
         assert left > 23.7 and right < 186.3  # 0.9 mm is half the thick side of a box, 0.35 mm a pixel
+        assert bottom < 287  # the page number stands above this
 
 
 def test_the_same_page_gives_the_same_bytes(monkeypatch):
@@ -97,6 +104,15 @@ def test_pages_are_counted():
     """One line takes one page, 200 paragraphs several, and the foot says how many."""
     assert number_of_pages(typeset.pdf(printed(Prose("one")))) == 1
     assert number_of_pages(typeset.pdf(printed(*(Prose(f"Paragraph {n}.") for n in range(200))))) == 5
+
+
+def test_each_text_stands_in_its_place():
+    """Texts in Markdown are read together; each comes back to the block, box item or cell that it belongs to."""
+    table = Table(("h", Marked("*t*")), ((Marked("*b*"), "plain *x*"),), "ll")
+    box = Caution("", (Marked("*m*"), "*raw*"))
+    source, _ = typeset.source(printed(Prose("*z*"), box, table, Prose("*a*"), Prose("*z*")))
+    assert re.findall(r"#emph\[(\w)\]", source) == ["z", "m", "t", "b", "a", "z"]
+    assert "plain \\*x\\*" in source and "\\*raw\\*" in source
 
 
 # a design
@@ -145,25 +161,27 @@ def test_a_design_prints_its_numbers_with_units():
     blocks = pages.design_page(stand_in(), [("caption", "alt", SVG)]).blocks
     verdicts, parts, corners = (block.rows for block in blocks if isinstance(block, Table))
     assert verdicts[0][:4] == ("Output ripple", "60 mV", "50 mV", "met")
+    assert pages._place({"v_in": 5.5, "i_out": 0.6}) == "$V_{in}$ 5.5 V, $I_{out}$ 600 mA"
     assert parts[0] == ("Inductor", "47 µH", "Next preferred value. Saturation.")
     assert corners[1] == ("7.2 V", "600 mA", "0.7", "continuous", "50 mV", "2.3 A", "90 %", "95 %")
     formula = next(block for block in blocks if isinstance(block, Equation))
     assert formula == Equation(r"D = 1 - \frac{5.5}{18} = 0.694", alt="D = 0.694", numbered=True)
+    assert Prose("Without loss, from $V_{in}$.", leads=True) in blocks
     assert Figure(SVG, "alt", "caption") in blocks and Listing("f = 150 kHz") in blocks
 
 
 def test_a_design_is_written_whole_and_not_over_other_work(tmp_path):
     """The PDF appears, is renewed from the same design, and never replaces a stranger's file."""
-    path = handout.write(stand_in(), tmp_path / "gauge.pdf")
+    path = handout.write(stand_in(), tmp_path / "gauge.pdf", figures=())
     first = path.read_bytes()
-    assert handout.write(stand_in(), path).read_bytes() == first
+    assert handout.write(stand_in(), path, figures=()).read_bytes() == first
     (tmp_path / "mine.pdf").write_text("mine")
     with pytest.raises(ValueError, match="was not written by this kit"):
-        handout.write(stand_in(), tmp_path / "mine.pdf")
+        handout.write(stand_in(), tmp_path / "mine.pdf", figures=())
     broken = stand_in()
     broken.lines[0].latex = r"\unknown{x}"
     with pytest.raises(ValueError, match="formula"):
-        handout.write(broken, tmp_path / "none.pdf")
+        handout.write(broken, tmp_path / "none.pdf", figures=())
     assert sorted(p.name for p in tmp_path.iterdir() if p.suffix == ".pdf") == ["gauge.pdf", "mine.pdf"]
 
 

@@ -184,6 +184,15 @@ def test_the_sieve_drops_raw_nodes_and_every_attribute():
     assert all(word in kept for word in ("kept", "inside", "code", "span", "https://a.b/c", "odd"))
 
 
+def test_text_nested_too_deeply_keeps_its_words():
+    """Emphasis in emphasis, 500 levels: the words stay, the levels end."""
+    nodes = [{"t": "Str", "c": "deep"}]
+    for _ in range(500):
+        nodes = [{"t": "Emph", "c": nodes}]
+    kept = json.dumps(sieve.inlines(nodes))
+    assert "deep" in kept and kept.count("Emph") <= sieve.DEPTH + 1
+
+
 @pytest.mark.parametrize(
     "target", ["javascript:x", "file:///etc/passwd", "/etc/passwd", "#a", "http://a b", 'http://a"b', "data:x", ""]
 )

@@ -34,8 +34,8 @@ def test_it_keeps_to_the_counts(path):
     counts = workbook.counts(path)
     assert counts.median_lines <= 4
     assert counts.longest_cell <= 12
-    assert counts.code_run <= 2
-    assert counts.longest_def <= 6
+    assert counts.longest_run <= 2
+    assert counts.longest_function <= 6
     assert counts.words_per_line >= 8  # about ten are wanted
 
 

@@ -38,6 +38,9 @@ class Step:
     def _repr_latex_(self) -> str:
         return f"$\\displaystyle {self.equation.latex}$"
 
+    def _repr_markdown_(self) -> str:
+        return f"{self.say}\n\n$$\\displaystyle {self.equation.latex}$$\n\n*because: {self.because.words}*"
+
     def _repr_html_(self) -> str:
         return (f"<p>{html.escape(self.say)}</p>$$\\displaystyle {html.escape(self.equation.latex, quote=False)}$$"
                 f"<p><em>because: {html.escape(self.because.words)}</em></p>")
@@ -80,11 +83,17 @@ class Derivation:
     @cached_property
     def formula(self) -> Formula:
         """The last equation as something to compute with and to print."""
-        return Formula(self.name, self.meaning or self.title, self, self.unit, self.valid, self.bound, self.source,
+        if not self.meaning:
+            raise ValueError(f"{self.name} is a derivation without a data sheet: it says no meaning")
+        return Formula(self.name, self.meaning, self, self.unit, self.valid, self.bound, self.source,
                        self.example)
 
     def verify(self) -> None:
         """Check that every step follows from those before it; ValueError naming the first that does not."""
+        self._follows       # noqa: B018  (kept, so that derivations that build on this one check it only once)
+
+    @cached_property
+    def _follows(self) -> bool:
         before: set[str] = set()
         for number, step in enumerate(self.steps, 1):
             try:
@@ -93,7 +102,9 @@ class Derivation:
             except ValueError as trouble:
                 raise ValueError(f"{self.name}, step {number} ({step.say}): {trouble}") from None
             before |= {letter.name for letter in step.equation.letters}
-        self.formula.check_dimensions()
+        if self.meaning:
+            self.formula.check_dimensions()
+        return True
 
     def _used(self, number: int, step: Step) -> list[Equation]:
         default = (number - 1,) if step.because.needs else ()
@@ -107,6 +118,10 @@ class Derivation:
         for number, step in enumerate(self.steps, 1):
             lines.append(f"{number:3}. {step.say}\n       {step.equation.plain}\n       because: {step.because.words}")
         return "\n".join([*lines, f"Assumed: {'; '.join(self.assumptions) or 'nothing'}"])
+
+    def _repr_markdown_(self) -> str:
+        steps = [f"{n}. {step._repr_markdown_()}" for n, step in enumerate(self.steps, 1)]
+        return "\n\n".join([f"**{self.title}**", *steps, f"Assumed: {'; '.join(self.assumptions) or 'nothing'}"])
 
     def _repr_html_(self) -> str:
         steps = "".join(f"<li>{step._repr_html_()}</li>" for step in self.steps)

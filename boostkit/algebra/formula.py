@@ -250,4 +250,4 @@ def _in_unit(unit: str) -> str:
 def _used(calculation: Calculation, values: Mapping[str, float]) -> dict[str, float]:
     """Those of the values that occur in the calculation; a name that is no letter at all is refused."""
     usable = set(letters_below(calculation.expression))
-    return {known(name).name: value for name, value in values.items() if name in usable}
+    return {name: value for name, value in values.items() if known(name).name in usable}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 import sympy as sp
@@ -34,6 +35,7 @@ def _draw(chance: random.Random, symbol: sp.Symbol) -> float:
     return chance.uniform(low, high)
 
 
+@lru_cache(maxsize=1000)
 def same(expected: sp.Expr, found: sp.Expr) -> bool:
     """Whether two expressions are equal: at every random point, and exactly where sympy can decide it."""
     expected, found = _without_functions(expected, found)
@@ -62,7 +64,10 @@ def _size(expression: sp.Expr) -> sp.Expr:
 
 def _not_refuted(difference: sp.Expr) -> bool:
     # sympy may leave a true identity undecided (None); a difference it can reduce to a number must be zero.
-    exact = sp.simplify(difference.doit())
+    difference = difference.doit()
+    if sp.expand(sp.fraction(sp.together(difference))[0]) == 0:      # settles ratios of polynomials, and quickly
+        return True
+    exact = sp.simplify(difference)
     return exact == 0 or not exact.is_number
 
 
@@ -73,6 +78,7 @@ def _without_functions(*expressions: sp.Expr) -> list[sp.Expr]:
     return [expression.subs(stand_ins) for expression in expressions]
 
 
+@lru_cache(maxsize=1000)
 def same_solutions(old: Equation, new: Equation) -> bool:
     """Whether two equations are true for the same values: only factors that cannot be zero may come or go."""
     one, other = (_numerator(equation.residual) for equation in (old, new))

@@ -8,7 +8,7 @@ is the one list of both.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from ..files import Section, read_toml
@@ -170,7 +170,9 @@ class Converter:
         nested = self.to_dict()
         for rivals in (("r_load", "i_out"), ("duty", "peak_current")):
             if any(letters.get(name) is not None for name in rivals):
-                letters = {name: None for name in rivals} | letters
+                letters = dict.fromkeys(rivals) | letters
+        if letters.get("r_load") is not None:
+            letters = {"v_knee": None} | letters
         for name, value in letters.items():
             section, key, _ = LETTERS[_known(name)]
             nested.setdefault(section, {})[key] = value

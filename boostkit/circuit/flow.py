@@ -16,6 +16,7 @@ import numpy as np
 ROUNDING = 1e-13  # a guard has been crossed when it is below zero by more than this share of its own size
 TERMS = 24  # Taylor terms for a step of norm 1/2 (integrals: norm 1): the rest is below 1e-23
 BELOW_ONE = 1 - 2**-53
+FADED = 40.0  # time constants after which a ringing is below rounding, e^-40 = 4e-18
 MEMO = 64  # remembered propagators a flow; a clocked converter needs two or three
 
 
@@ -114,7 +115,12 @@ class Flow:
                 self._grids.clear()
             speeds = self._modal[0]
             fastest = float(np.max(np.abs(speeds)))
-            times = np.linspace(0, h, int(h * float(np.max(np.abs(speeds.imag))) / (math.pi / 8)) + 9)
+            ringing = float(np.max(np.abs(speeds.imag)))
+            fading = float(np.min(-speeds.real[np.abs(speeds.imag) > 0], initial=np.inf))
+            heard = min(h, FADED / max(fading, 1e-300))
+            times = np.linspace(0, heard, int(heard * ringing / (math.pi / 8)) + 9)
+            if heard < h:
+                times = np.union1d(times, np.linspace(heard, h, 9))
             if fastest * h > 1:
                 times = np.union1d(times, np.geomspace(0.05 / fastest, h, 40))
             times[-1] = h
@@ -292,6 +298,7 @@ class PlanarFlow(Flow):
         if self.spread < 0:
             first = math.atan2(-p * self.turn, q) % math.pi / self.turn
             step = math.pi / self.turn
+            h = min(h, FADED / -self.mean) if self.mean < 0 else h
             count = int((h - first) / step) + 1 if first < h else 0
             return [t for t in (first + k * step for k in range(count)) if 0 < t < h]
         if abs(p) * self.turn >= abs(q):

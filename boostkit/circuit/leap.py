@@ -15,6 +15,7 @@ from .flow import ROUNDING
 from .modes import Block, Circuit, Mode, Piece, Span
 from .walk import clock_phases
 
+JOINED = 1e-12  # relative gap at most between a period's end and the next one's start
 ROUNDS = 10  # of Newton's method
 SETTLED = 1e-9  # relative change after which the next round, convergence being quadratic, is right to rounding
 
@@ -53,13 +54,17 @@ def _solve(plan: list[Step], x: tuple, starts: np.ndarray, times: list) -> tuple
         improved = _chain(x, starts, course[-1].end, course[-1].carried)
         lost = ~np.isfinite(improved).all(axis=0)
         keep = int(np.argmax(lost)) if lost.any() else lost.size  # what comes before does not depend on what is lost
-        size = np.max([np.max(np.abs(leg.end[:, :keep]), axis=1, initial=0) for leg in course], axis=0)
-        change = np.max(np.abs(improved[:, :keep] - starts[:, :keep]) / (size[:, None] + 1e-300), axis=0)
+        change = np.max(np.abs(improved[:, :keep] - starts[:, :keep]) / _size(course)[:, :keep], axis=0)
         starts, times = improved[:, :keep], [leg.time[:keep] if np.ndim(leg.time) else leg.time for leg in course]
         if np.max(change, initial=0) <= SETTLED:
             return starts, times
     keep = int(np.argmax(change > SETTLED))
     return starts[:, :keep], [t[:keep] if np.ndim(t) else t for t in times]
+
+
+def _size(course: list[Leg]) -> np.ndarray:
+    """The largest size of each state up to and in each period, (2, k): later periods may have run away."""
+    return np.maximum.accumulate(np.max([np.abs(leg.end) for leg in course], axis=0), axis=1) + 1e-300
 
 
 class Step(NamedTuple):
@@ -187,6 +192,8 @@ def _chain(x: tuple, starts, ends, j) -> np.ndarray:
 def _keeps_to_plan(plan: list[Step], course: list[Leg]) -> int:
     """How many periods from the first on keep to the plan."""
     good = np.ones(course[0].begin.shape[1], bool)
+    gap = np.abs(course[-1].end[:, :-1] - course[0].begin[:, 1:])
+    good[1:] = np.all(gap <= JOINED * _size(course)[:, 1:], axis=0)
     for step, leg in zip(plan, course, strict=True):
         if step.ended_by:
             good &= (leg.time > 0) & (leg.time <= leg.left)

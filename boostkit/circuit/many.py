@@ -53,10 +53,13 @@ def steady_states(converter: Converter, single: Callable[[Converter], SteadyStat
     is refused singly (nan, and the reason in `refused`).
     """
     arrays = _arrays(letters)
-    count = max((a.size for a in arrays.values()), default=1)
+    count = next((a.size for a in arrays.values()), 0)
+    if count == 0:
+        raise ValueError("steady_states needs at least one letter with at least one value, as in duty=[0.5, 0.6]")
+    converter = _checked(converter, arrays)
     plain = converter.switch.drive == "duty" and not converter.rectifier.dead_time and converter.input_capacitor is None
     plain = plain and not set(arrays) & {"c_input", "l_source", "dead_time", "peak_current"}
-    table, rest = _empty(converter, count), np.arange(count)
+    table, rest = _empty(converter, count, arrays), np.arange(count)
     if plain:
         with np.errstate(all="ignore"):  # what is no common case may run out to inf or nan; it goes one by one
             table, rest = _together(converter, arrays, count)
@@ -85,15 +88,25 @@ def _arrays(letters: dict) -> dict[str, np.ndarray]:
         if name not in LETTERS or LETTERS[name][2] is None:
             raise ValueError(f"{name} is not a number of a converter; known are {', '.join(LETTERS)}")
         values = np.asarray(values, float)
-        bad = ~(np.isfinite(values) & (values >= 0)) | ((name == "duty") & (values >= 1))
-        if bad.any():
-            raise ValueError(f"{name} = {values[bad].flat[0]} must be finite and not negative" + (" and below 1" * (name == "duty")))
+        if not np.isfinite(values).all():
+            raise ValueError(f"{name} = {values[~np.isfinite(values)].flat[0]} must be a finite number")
     arrays = np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, float)) for v in letters.values()))
     return dict(zip(letters, (a.ravel() for a in arrays), strict=True))
 
 
-def _empty(converter: Converter, count: int) -> dict:
-    parts = PARTS + (("source",) if converter.source.resistance else ())
+def _checked(converter: Converter, arrays: dict) -> Converter:
+    """The converter with the letters' first values, so that it has the kind of load and drive that they ask for; both ends
+    of each range are tried, and refused in the words of a converter file."""
+    first = converter.change(**{name: float(values[0]) for name, values in arrays.items()})
+    if not first.rectifier.dead_time:  # else each one is judged singly, its duty and dead time together
+        for name, values in arrays.items():
+            for value in (values.min(), values.max()):
+                first.change(**{name: float(value)})
+    return first
+
+
+def _empty(converter: Converter, count: int, arrays: dict) -> dict:
+    parts = PARTS + (("source",) if converter.source.resistance or "r_source" in arrays else ())
     parts += ("input_capacitor",) if converter.input_capacitor else ()
     names = ["discontinuous", "duty", "conduction_end", "input_power", "output_power", *(("losses", part) for part in parts)]
     names += [(name, field) for name in SUMMARIES for field in SUMMARY_FIELDS]
@@ -200,7 +213,7 @@ def _together(converter: Converter, arrays: dict, count: int) -> tuple[dict, np.
     if p.i_out is not None:
         strange |= np.minimum(closed.value("v_out", middle), idle.value("v_out", idle.end)) < p.v_knee
         strange |= np.broadcast_to(p.i_out, count) == 0
-    table = _table(converter, p, (closed, conducting, idle), length)
+    table = _table(_empty(converter, count, arrays), p, (closed, conducting, idle), length)
     table["discontinuous"][:] = discontinuous
     table["duty"][:], table["conduction_end"][:] = p.duty, (t1 + t2) / length
     return table, np.nonzero(strange)[0]
@@ -256,14 +269,13 @@ def _conduction(closed, conducting, idle, t1, rest, start, discontinuous) -> tup
     return np.where(discontinuous, t, rest), np.where(discontinuous[:, None], again, start)
 
 
-def _table(converter: Converter, p, stretches, length) -> dict:
+def _table(table: dict, p, stretches, length) -> dict:
     """Summaries, powers and losses of all, integrated exactly."""
-    table = _empty(converter, len(length))
     for name, quantity in SUMMARIES.items():
         mean = sum(np.einsum("na,na->n", s.rows[quantity], s.moments[:, :, 2]) for s in stretches) / length
         square = sum(s.integral(quantity, quantity) for s in stretches) / length
         found = [np.where(s.t > 0, v, np.nan) for k, s in enumerate(stretches) for v in s.extremes(quantity, k == 1)]
-        low, high = np.nanmin(found, axis=0), np.nanmax(found, axis=0)
+        low, high = np.fmin.reduce(found), np.fmax.reduce(found)  # these two pass over nan
         for field, values in zip(SUMMARY_FIELDS, (mean, low, high, np.sqrt(np.maximum(square, 0))), strict=True):
             table[name, field][:] = values
 

@@ -17,9 +17,11 @@ PATIENCE = 4000  # periods to follow where Newton's method does not arrive from 
 
 def periodic(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], float]:
     """The pieces of one period of the periodic solution, and its length in s."""
-    if converter.load.current == 0 and converter.switch.duty != 0 and converter.rectifier.kind == "diode":
-        raise ValueError("load.current = 0 A: nothing takes the energy of each cycle, so the output climbs without end "
-                         "and no steady state exists")
+    if converter.load.current == 0 and converter.rectifier.kind == "diode":
+        why = "takes the energy of each cycle, so the output climbs without end and no steady state exists"
+        if converter.switch.duty == 0:
+            why = "discharges the output, so it stays wherever it is and no one steady state exists"
+        raise ValueError(f"load.current = 0 A: nothing {why}")
     if converter.switch.drive == "peak current":
         return _at_peak_current(converter)
     circuit = Circuit(converter)
@@ -73,6 +75,7 @@ def _continuous(circuit: Circuit) -> tuple:
 def _newton(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float] | None:
     """Newton's method on "one period brings the state back", with the exact derivative; None where it does not arrive."""
     clocked = circuit.converter.switch.drive != "two thresholds"
+    floor = circuit.p.v_in * np.array(circuit.mode(Kind("closed", "off")).flow.scale[:-1]) * circuit.p.capacitance**0.5
     last = np.inf
     for _ in range(30):
         pieces: list[Piece] = []
@@ -80,11 +83,11 @@ def _newton(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float] | Non
         stiffness = np.eye(circuit.n) - disturbance(circuit, pieces, clocked)
         try:
             step = np.linalg.solve(stiffness, np.subtract(end, x))
-        except np.linalg.LinAlgError:
-            return None
+        except np.linalg.LinAlgError:  # a current that rests all the time: nothing to improve in it
+            step = np.linalg.lstsq(stiffness, np.subtract(end, x))[0]
         if not np.all(np.isfinite(step)):
             return None
-        size = np.max(np.abs(step) / (np.abs(x) + np.max(np.abs(x)) * 1e-6))
+        size = np.max(np.abs(step) / (np.abs(x) + (np.max(np.abs(x)) + floor) * 1e-6))
         if size <= ARRIVED or (size < 1e-9 and size >= last / 2):  # arrived, or as near as rounding lets it
             return tuple(pieces), length
         last = size

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
+from ..units import guard
 from .converter import Converter
 from .modes import QUANTITIES, Block, Piece
-
 
 SUMMARIES = {  # a field of SteadyState: the quantity that it sums up
     "output_voltage": "v_out", "inductor_current": "i_inductor", "switch_current": "i_switch",
@@ -89,7 +90,7 @@ class SteadyState:
     @property
     def efficiency(self) -> float:
         """Output over input power; conduction losses only, as in the circuit itself."""
-        return self.output_power / self.input_power
+        return self.output_power / self.input_power if self.input_power else float("nan")
 
     @property
     def ripple_voltage(self) -> float:
@@ -108,6 +109,7 @@ class SteadyState:
 
 def sample(pieces: tuple[Piece, ...], n: int) -> Waveforms:
     """About n samples of every quantity, at least two a piece: first and last instant of each, on its own side of a jump."""
+    n = guard("n", n, 2, why="a waveform needs a first and a last sample")
     total = sum(piece.duration for piece in pieces)
     columns: dict[str, list] = {name: [] for name in ("time", *QUANTITIES, "closed", "conducting")}
     for piece in pieces:
@@ -129,7 +131,7 @@ def _edges(pieces) -> tuple[float, ...]:
     """Where the set of conducting elements changes (a load crossing its knee is no switching instant)."""
     return tuple(
         after.start
-        for before, after in zip(pieces[:-1], pieces[1:], strict=True)
+        for before, after in pairwise(pieces)
         if before.mode.kind[:2] != after.mode.kind[:2]
     )
 

@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..units import show
+from ..units import guard, show
 from . import many
 from .converter import Converter
 from .many import SteadyStates
-from .modes import Circuit, Piece
+from .modes import Circuit
 from .periodic import periodic
 from .results import SUMMARIES, SteadyState, Summary
 from .transients import after_step, from_rest
@@ -102,6 +102,8 @@ def duty_for(converter: Converter, v_out: float) -> float:
     """
     from scipy.optimize import brentq
 
+    guard("v_out", v_out, 0, unit="V", open_low=True)
+
     def output(duty: float) -> float:
         try:
             _, pieces, length = periodic(converter.change(duty=duty))
@@ -121,13 +123,13 @@ def duty_for(converter: Converter, v_out: float) -> float:
             break
     k = int(np.argmax(outputs))
     top_duty, top = duties[k], outputs[k]
-    if top < v_out:
+    if not outputs[0] <= v_out <= top:
         top_duty, top = _peak(output, duties[max(k - 1, 0)], duties[min(k + 1, len(outputs) - 1)])
+    if abs(v_out - outputs[0]) <= 1e-12 * v_out:
+        return 0.0
     if not outputs[0] <= v_out <= top:
         raise ValueError(f"v_out = {show(v_out, 'V', 4)} is out of reach: with these parts the mean output goes from "
                          f"{show(outputs[0], 'V', 4)} (duty 0) to {show(top, 'V', 4)} (duty {top_duty:.4g})")
-    if v_out == outputs[0]:
-        return 0.0
     return float(brentq(lambda duty: output(duty) - v_out, 0.0, top_duty, xtol=1e-15, rtol=1e-14))
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-
-import numpy as np
+from numbers import Integral
 
 from ..units import guard
 from .converter import Converter
@@ -25,7 +24,7 @@ def from_rest(converter: Converter, periods: int, *, keep: bool = True, progress
     `progress(done, periods)` is called about a hundred times. Raises ValueError where the drive gets stuck.
     """
     circuit = Circuit(converter)
-    return _follow(circuit, (0.0,) * circuit.n, 0.0, [], periods, keep, progress)
+    return _follow(circuit, (0.0,) * circuit.n, 0.0, [], _whole(periods), keep, progress)
 
 
 def after_step(
@@ -38,6 +37,7 @@ def after_step(
     where a clock and its duty drive both). Both converters have the same states (input capacitor, source inductance).
     """
     guard("at", at, 0, 1, open_high=True)
+    periods = _whole(periods)
     old, pieces, _ = periodic(before)
     new = Circuit(after)
     if old.n != new.n:
@@ -50,7 +50,13 @@ def after_step(
     moment = at / before.switch.frequency
     x = _part(old, x, 0.0, moment, kept)
     x = _part(new, x, moment, 1 / after.switch.frequency, kept)
-    return _follow(new, x, 1 / after.switch.frequency, kept, periods - 1, keep, progress)
+    return _follow(new, x, 1 / after.switch.frequency, kept, periods, keep, progress)
+
+
+def _whole(periods) -> int:
+    if not isinstance(periods, Integral) or isinstance(periods, bool) or periods < 1:
+        raise ValueError(f"periods = {periods} must be a whole number of at least 1")
+    return int(periods)
 
 
 def _part(circuit: Circuit, x: tuple, begin: float, end: float, out: list[Piece]) -> tuple:
@@ -65,10 +71,8 @@ def _part(circuit: Circuit, x: tuple, begin: float, end: float, out: list[Piece]
 
 
 def _follow(circuit: Circuit, x: tuple, start: float, begun: list, periods: int, keep: bool, progress) -> Transient:
-    """Whole periods from a state, in leaps where the circuit allows it; the pieces `begun` with are counted in."""
-    if not isinstance(periods, int) or periods < 0 or periods + len(begun) == 0:
-        raise ValueError(f"periods = {periods!r} must be a whole number of at least 1")
-    watches, kept, done, ahead = (_Watch("v_out"), _Watch("i_inductor")), [], 0, SHORTEST
+    """Whole periods from a state, in leaps where the circuit allows it; `begun` are the pieces of a first one already run."""
+    watches, kept, done, ahead = (_Watch("v_out"), _Watch("i_inductor")), [], int(bool(begun)), SHORTEST
     every = reported = max(1, periods // 100)
     if begun:
         _note(single(begun), watches, kept, keep)

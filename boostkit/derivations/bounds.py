@@ -49,4 +49,4 @@ ABOVE_SOURCE = Condition(f"v_out*(1 - {SAG} - r_capacitor/r_load) >= v_in",
                          "the output never sags to the source voltage within a period")
 SMALL_DROP = Condition(f"{PATH_DROP} <= 1/2", "the charging path takes at most half of the source voltage")
 SMALL_DROP_DRY = Condition(f"{PATH_DROP_DRY} <= 1/2", "the charging path takes at most half of the source voltage")
-STRAIGHT_SLOPES = Condition(f"{BENT_BY_RESISTANCE} <= 1", "the time constant of the coil is longer than a period")
+STRAIGHT_SLOPES = Condition(f"{BENT_BY_RESISTANCE} <= 1/2", "the time constant of the coil is longer than two periods")

@@ -154,8 +154,9 @@ def _capacitor(spec: Spec, inductance: float, data: dict) -> tuple[float, float,
                    f"opens. The limit is {show(limit, 'V')} in all" + ("." if spec.ripple else ", chosen here as 1 % of the output."),
                    sizing.esr_ripple(), r_capacitor=esr, i_inductor_max=peak.value)
     if step.value >= limit:
+        named = "limits.ripple =" if spec.ripple else "the 1 % of the output that stands in for limits.ripple,"
         raise ValueError(f"{spec.where}: choices.series_resistance = {show(esr, 'Ω')} alone makes a ripple of {show(step.value, 'V')}, "
-                         f"above limits.ripple = {show(limit, 'V')}; at most {show(limit / peak.value, 'Ω')} can do")
+                         f"above {named} {show(limit, 'V')}; at most {show(limit / peak.value, 'Ω')} can do")
     wanted = _worked(group, "What the step leaves of the limit, the charge may use.", sizing.capacitance_for_ripple(),
                      i_out=spec.i_out.max, duty=duty, ripple_voltage=limit, r_capacitor=esr, i_inductor_max=peak.value,
                      f_sw=spec.frequency)
@@ -192,7 +193,8 @@ def _duty_lines(spec: Spec, corners: list[Corner], data: dict) -> list[Line]:
     long = "is longer" if shortest >= switch["least_on_time"] else "is **shorter**"
     return [
         Line("The drive", f"With all losses the exact circuit needs its largest duty {at(high)}; it {enough} the "
-             f"{show(switch['largest_duty'])} of the illustrative drive.", f"D = {show(high.duty)}", f"D_{{\\mathrm{{max}}}} = {show(high.duty)}", high.duty),
+             f"{show(switch['largest_duty'])} of the illustrative drive.", f"D = {show(high.duty)}",
+             f"D_{{\\mathrm{{max}}}} = {show(high.duty)}", high.duty),
         Line("The drive", f"Its shortest on-time comes {at(low)}; it {long} than the {show(switch['least_on_time'], 's')} that "
              "the illustrative drive can do.", f"t_on = {show(low.duty)}/{show(spec.frequency, 'Hz')} = {show(shortest, 's')}",
              f"t_{{\\mathrm{{on}}}} = \\frac{{D}}{{f_s}} = {latex_value(shortest, 's')}", shortest, "s"),
@@ -252,7 +254,8 @@ def _losses(usual: Corner) -> list[Line]:
     return [*lines, Line("Where the power goes", "Conduction is measured on the exact circuit; edges, switch capacitance and "
                          "gate are first-order formulas. Together:", f"efficiency = {efficiency}",
                          rf"\eta = \frac{{P_{{\mathrm{{out}}}}}}{{P_{{\mathrm{{out}}}} + P_{{\mathrm{{loss}}}}}} = "
-                         rf"\frac{{{latex_value(out, 'W')}}}{{{latex_value(out, 'W')} + {latex_value(total, 'W')}}} = {latex_value(usual.efficiency, '%')}",
+                         rf"\frac{{{latex_value(out, 'W')}}}{{{latex_value(out, 'W')} + "
+                         rf"{latex_value(total, 'W')}}} = {latex_value(usual.efficiency, '%')}",
                          usual.efficiency, "%")]
 
 

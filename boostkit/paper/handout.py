@@ -13,15 +13,20 @@ from . import typeset, workbook
 from .pages import design_page, notebook_page
 
 
-def pdf(design, figures=()) -> bytes:
-    """The bytes of a design's PDF. `figures`: (caption, alternative text, SVG or PNG bytes) each, in order.
+def pdf(design, figures=None) -> bytes:
+    """The bytes of a design's PDF. `figures`: (caption, alternative text, SVG or PNG bytes) each, in order; if not given,
+    the design's own.
 
     Raises ValueError where a formula cannot be set in type.
     """
+    if figures is None:
+        from ..show.sheet import of_design
+
+        figures = of_design(design)
     return typeset.pdf(design_page(design, figures))
 
 
-def write(design, path: str | Path, force: bool = False, figures=(), source: str | None = None) -> Path:
+def write(design, path: str | Path, force: bool = False, figures=None, source: str | None = None) -> Path:
     """Print a design to `path`. `source` names what it was made from (default: its title), see `files.write_all`."""
     write_all({path: pdf(design, figures)}, source or design.spec.title, force)
     return Path(path)

@@ -145,7 +145,8 @@ def _said(value, unit: str | None) -> str:
 
 def _place(where) -> str:
     if isinstance(where, dict):
-        return ", ".join(f"{name} {_said(value, CORNERS.get(name, ('', ''))[1])}" for name, value in where.items())
+        named = ((CORNERS.get(name, (name, "")), value) for name, value in where.items())
+        return Marked(", ".join(f"{head} {_said(value, unit)}" for (head, unit), value in named))
     return "–" if where is None else str(where)
 
 

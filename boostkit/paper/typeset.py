@@ -245,7 +245,7 @@ def _typst(body: str, data: dict, pictures: dict[str, bytes], time_limit: float)
 
 def _started(command: list[str], text: str, time_limit: float, folder: str | None, text_out: bool = True):
     try:
-        done = subprocess.run(command, input=text.encode(), capture_output=True, cwd=folder)
+        done = subprocess.run(command, input=text.encode(), capture_output=True, timeout=time_limit, cwd=folder)
     except subprocess.TimeoutExpired:
         raise ValueError(f"the text took longer than {time_limit:g} s to be turned into type") from None
     done.stderr = done.stderr.decode(errors="replace")

@@ -55,7 +55,7 @@ class Slider:
         return widgets.FloatSlider(min=low, max=high, step=step, **looks), scale
 
     def _grid(self, low: float, high: float, start: float) -> tuple[float, float, float]:
-        """Ends and step such that the start lies on the grid: a browser moves a slider to the nearest step by itself."""
+        """Ends and step with the start on the grid: a browser moves a slider to the nearest step by itself."""
         step = (high - low) / self.steps
         if not self.logarithmic:
             power = 10.0 ** math.floor(math.log10(step))
@@ -92,10 +92,12 @@ class Panel:
     @property
     def values(self) -> dict[str, float]:
         """What the sliders stand at, in SI units."""
-        return {
-            name: slider.start if math.isclose(widget.value, slider.start / scale, rel_tol=1e-9) else widget.value * scale
-            for name, (slider, widget, scale) in self._sliders.items()
-        }
+        return {name: self._value(*parts) for name, parts in self._sliders.items()}
+
+    @staticmethod
+    def _value(slider: Slider, widget, scale: float) -> float:
+        """A slider that stands at its start gives the start itself, free of rounding by its prefix."""
+        return slider.start if math.isclose(widget.value, slider.start / scale, rel_tol=1e-9) else widget.value * scale
 
     @property
     def png(self) -> bytes:

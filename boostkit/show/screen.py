@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from matplotlib.axes import Axes
+
 from .style import Figure, contents, styled
 
 
@@ -20,7 +22,7 @@ class Screen:
             self._keep_frame()
         canvas.restore_region(self._frame)
         for ax in self.figure.axes:
-            for artist in [*contents(ax), *(spine for spine in ax.spines.values() if spine.get_visible())]:
+            for artist in _over(ax):
                 ax.draw_artist(artist)
         return self.figure.encoded(1)
 
@@ -29,10 +31,15 @@ class Screen:
         return [(ax.get_xlim(), ax.get_ylim(), ax.get_xlabel(), ax.get_ylabel()) for ax in self.figure.axes]
 
     def _keep_frame(self) -> None:
-        moving = [artist for ax in self.figure.axes for artist in contents(ax)]
+        moving = [artist for ax in self.figure.axes for artist in _over(ax)]
         for artist in moving:
             artist.set_animated(True)
         self.figure.canvas.draw()
         self._frame, self._state = self.figure.canvas.copy_from_bbox(self.figure.bbox), self._limits()
         for artist in moving:
             artist.set_animated(False)
+
+
+def _over(ax: Axes) -> list:
+    """What is drawn at every move, in order: the contents, and the spines since tints would cover half their width."""
+    return sorted([*ax.spines.values(), *contents(ax)], key=lambda artist: artist.get_zorder())
