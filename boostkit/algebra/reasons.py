@@ -14,7 +14,7 @@ import sympy as sp
 
 from boostkit.algebra.laws import LAWS
 from boostkit.algebra.quantity import known
-from boostkit.algebra.trial import points, real_roots, same, same_solutions
+from boostkit.algebra.trial import numerator_of, points, real_roots, same, same_solutions
 from boostkit.algebra.written import Equation, Written
 
 
@@ -168,12 +168,14 @@ class Solving(Reason):
         self._only_one(earlier[0], new, letter)
 
     def _only_one(self, old: Equation, new: Equation, letter: sp.Symbol) -> None:
-        checked = 0
+        numerator, checked = numerator_of(old.residual), 0
+        if not self.branch and numerator.is_polynomial(letter) and sp.degree(numerator, letter) == 1:
+            return
         for point in points(old.letters - {letter}, new.text):
             claimed = complex(new.rhs.subs(point))
             if abs(claimed.imag) > 0 or not self._chosen(claimed.real, letter, point):
                 continue
-            chosen = [root for root in real_roots(old.residual, letter, point) if self._chosen(root, letter, point)]
+            chosen = [root for root in real_roots(numerator, letter, point) if self._chosen(root, letter, point)]
             if any(not math.isclose(root, claimed.real, rel_tol=1e-6) for root in chosen):
                 raise ValueError(f"{old.plain} has other solutions for {self.letter}: name the branch")
             checked += 1

@@ -81,7 +81,7 @@ def _without_functions(*expressions: sp.Expr) -> list[sp.Expr]:
 @lru_cache(maxsize=1000)
 def same_solutions(old: Equation, new: Equation) -> bool:
     """Whether two equations are true for the same values: only factors that cannot be zero may come or go."""
-    one, other = (_numerator(equation.residual) for equation in (old, new))
+    one, other = (numerator_of(equation.residual) for equation in (old, new))
     shared = sp.gcd(one, other)
     extra = [sp.cancel(one / shared), sp.cancel(other / shared)]
     if shared.is_number or not all(_keeps_its_sign(factor) for factor in extra):
@@ -89,7 +89,8 @@ def same_solutions(old: Equation, new: Equation) -> bool:
     return all(_true_at_roots(*pair) for pair in ((one, other), (other, one)))
 
 
-def _numerator(residual: sp.Expr) -> sp.Expr:
+def numerator_of(residual: sp.Expr) -> sp.Expr:
+    """Zero where the residual is, and without a fraction."""
     return sp.expand(sp.fraction(sp.together(residual))[0])
 
 
@@ -115,9 +116,8 @@ def _degree(expression: sp.Expr, letter: sp.Symbol) -> float:
     return sp.degree(expression, letter) if expression.is_polynomial(letter) else math.inf
 
 
-def real_roots(expression: sp.Expr, letter: sp.Symbol, point: dict[sp.Symbol, float]) -> list[float]:
+def real_roots(numerator: sp.Expr, letter: sp.Symbol, point: dict[sp.Symbol, float]) -> list[float]:
     """Real values of one letter that make a polynomial in it zero, the others having the values of the point."""
-    numerator = _numerator(expression)
     if not numerator.is_polynomial(letter):
         raise ValueError(f"{letter} does not occur as a polynomial, so its solutions cannot be counted")
     coefficients = [float(c.subs(point)) for c in sp.Poly(numerator, letter).all_coeffs()]

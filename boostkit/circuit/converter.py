@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from ..files import Section, read_toml
-from ..units import show
+from ..units import quoted, show
 
 LETTERS = {  # the letter in text and formulas: section, key, unit
     "v_in": ("source", "voltage", "V"),
@@ -228,7 +228,7 @@ def _switch(s: Section) -> Switch:
     if not s.has("duty") and not s.has("peak_current"):
         s.fail("duty", "missing", "must be given (or peak_current for a switch that the current opens)")
     if s.has("duty") and s.has("peak_current"):
-        s.fail("peak_current", s.value("peak_current"), "cannot stand beside duty: give one of the two")
+        s.fail("peak_current", quoted(s.value("peak_current")), "cannot stand beside duty: give one of the two")
     clocked = s.has("duty") or s.has("frequency")
     return _done(s, Switch(
         s.quantity("frequency", "Hz", low=1e-3, high=1e9) if clocked else None,
@@ -245,7 +245,7 @@ def _rectifier(s: Section | None) -> Rectifier:
     kind = s.choice("kind", ("diode", "switch"), "diode")
     for key, owner in (("forward_voltage", "diode"), ("dead_time", "switch"), ("body_diode_voltage", "switch")):
         if s.has(key) and kind != owner:
-            s.fail(key, s.value(key), f'belongs to a rectifier of kind "{owner}"; this one is a "{kind}"')
+            s.fail(key, quoted(s.value(key)), f'belongs to a rectifier of kind "{owner}"; this one is a "{kind}"')
     return _done(s, Rectifier(
         kind,
         s.quantity("forward_voltage", "V", 0.0, low=0, high=100),
@@ -266,7 +266,7 @@ def _load(s: Section) -> Load:
         s.fail("resistance", "given twice" if s.has("current") else "missing", "must be given, or current: one of the two")
     if s.has("resistance"):
         if s.has("knee"):
-            s.fail("knee", s.value("knee"), "belongs to a load with a constant current")
+            s.fail("knee", quoted(s.value("knee")), "belongs to a load with a constant current")
         return _done(s, Load(resistance=s.quantity("resistance", "Ω", low=1e-9, high=1e12)))
     return _done(s, Load(
         current=s.quantity("current", "A", low=0, high=1e5),

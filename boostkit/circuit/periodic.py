@@ -87,13 +87,13 @@ def _newton(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float] | Non
             step = np.linalg.lstsq(stiffness, np.subtract(end, x))[0]
         if not np.all(np.isfinite(step)):
             return None
+        if circuit.p.rectifier == "diode" and x[0] + step[0] < 0:  # the rectifier bars it (at the border: by rounding)
+            step[0] = -x[0]
         size = np.max(np.abs(step) / (np.abs(x) + (np.max(np.abs(x)) + floor) * 1e-6))
         if size <= ARRIVED or (size < 1e-9 and size >= last / 2):  # arrived, or as near as rounding lets it
             return tuple(pieces), length
         last = size
         x = tuple((x + step).tolist())
-        if circuit.p.rectifier == "diode":
-            x = (max(x[0], 0.0), *x[1:])
     return None
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..algebra import Formula
+from ..algebra import Formula, known
 from .converter import Converter
 from .results import SteadyState
 from .switched import steady_state
@@ -48,7 +48,15 @@ def measured(state: SteadyState) -> dict[str, float]:
         "i_inductor_mean": state.inductor_current.mean, "ripple_current": state.ripple_current,
         "ripple_voltage": state.ripple_voltage,
     }  # fmt: skip
-    return letters
+    return {name: value for name, value in letters.items() if _is_letter(name)}
+
+
+def _is_letter(name: str) -> bool:
+    """Whether formulas know the name; some keys of a converter (its knee, its body diodes) occur in none."""
+    try:
+        return known(name).name == name
+    except ValueError:
+        return False
 
 
 def value_of(formula: Formula, letters: dict[str, float]) -> float:
@@ -66,8 +74,9 @@ def compare(formula: Formula, exact: Callable[[SteadyState], float], converter: 
     table = np.full((4, values.size), np.nan)
     refused = []
     for k, value in enumerate(values.tolist()):
+        changed = converter.change(**{letter: value})
         try:
-            state = steady_state(converter.change(**{letter: value}))
+            state = steady_state(changed)
         except ValueError:
             refused.append(k)
             continue
