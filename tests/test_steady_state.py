@@ -190,7 +190,7 @@ def converters(draw, **fixed):
     if draw(st.booleans()):
         letters["r_load"] = r
     else:
-        letters["i_out"] = v / r
+        letters |= {"i_out": v / r, "v_knee": 0.03 * v}
     if draw(st.booleans()):
         letters["v_rectifier"] = v * draw(st.floats(0, 0.2))
     else:
@@ -316,7 +316,7 @@ def test_hart_example():
     assert s.output_voltage.mean == pytest.approx(30, rel=2e-3)          # a fifth of the ripple of 1 %, which Hart neglects
     assert s.inductor_current.mean == pytest.approx(1.5, rel=3e-3)
     assert s.inductor_current.max == pytest.approx(2.7, rel=2e-3)
-    assert s.inductor_current.min == pytest.approx(0.3, abs=5e-3)
+    assert s.inductor_current.min == pytest.approx(0.3, abs=8e-3)        # half a percent of the mean
     assert s.ripple_current / 2 == pytest.approx(1.2, rel=1e-6)
     assert s.ripple_voltage == pytest.approx(0.3, rel=0.01)
     assert s.capacitor_current.rms == pytest.approx(0.8556, rel=2e-3)

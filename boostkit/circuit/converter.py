@@ -182,10 +182,11 @@ class Converter:
 
     def letters(self) -> dict:
         """The numbers of this converter by their letters (numbers only; what is absent is left out)."""
+        foreign = {"diode": ("dead_time", "v_rectifier_body"), "switch": ("v_rectifier",)}[self.rectifier.kind]
         values = {}
         for name, (section, key, unit) in LETTERS.items():
             value = getattr(getattr(self, section), key, None)
-            if value is not None and unit is not None:
+            if value is not None and unit is not None and name not in foreign:
                 values[name] = value
         return values
 

@@ -164,11 +164,17 @@ class Flow:
         """Its rate of change."""
         return sum(c * s for c, s in zip(row, self.rate(x), strict=False))
 
+    def grain(self, row, x: tuple, h: float) -> float:
+        """Size of the terms that cancel in the change of row.x over h: what its rounding errors are measured by. A current
+        that starts from zero where voltages balance is far smaller than they."""
+        terms = h * (np.abs(self.a) @ np.abs(np.asarray(x)) + np.abs(self.b))
+        return float(np.abs(np.asarray(row[: self.n])) @ terms)
+
     def first_fall(self, row, x: tuple, h: float, x_end: tuple) -> float | None:
         """The first time in [0, h] at which row.x falls below zero (it starts at or above), or None. Between two extremes
         the quantity is monotone, so every crossing is bracketed. `x_end` is the state at h."""
         size = sum(abs(c * s) for c, s in zip(row, x, strict=False)) + abs(row[-1])
-        size = max(size, sum(abs(c * s) for c, s in zip(row, x_end, strict=False)) + abs(row[-1]))
+        size = max(size, sum(abs(c * s) for c, s in zip(row, x_end, strict=False)) + abs(row[-1]), self.grain(row, x, h))
         t0, y0 = 0.0, self.value(row, x)
         for t1 in [*self.extremes(row, x, h), h]:
             y1 = self.value(row, x_end if t1 == h else self.advance(x, t1))
@@ -263,6 +269,11 @@ class PlanarFlow(Flow):
 
     def value(self, row, x: tuple) -> float:
         return row[0] * x[0] + row[1] * x[1] + row[2]
+
+    def grain(self, row, x: tuple, h: float) -> float:
+        if self.coupled:
+            return abs(row[0] * self.rest0) + abs(row[1] * self.rest1)
+        return h * (abs(row[0]) * (abs(self.a00 * x[0]) + abs(self.b0)) + abs(row[1]) * (abs(self.a11 * x[1]) + abs(self.b1)))
 
     def slope(self, row, x: tuple) -> float:
         r = self.rate(x)

@@ -11,6 +11,7 @@ import numpy as np
 from ..units import show
 from .modes import Circuit, Kind, Mode, Piece
 
+MOMENT = 1e-13  # share of a phase that rounding cannot tell from its end
 MOST_EVENTS = 400  # in one phase of the drive; a circuit that does more is chattering
 DOUBLINGS = 16  # of the time in which a drive without a clock waits for its current
 
@@ -74,7 +75,7 @@ def phase(circuit, gate, x, start, duration, out, stop=None) -> tuple[tuple, flo
         if stop and event[0] == stop[0]:
             return ((0.0, *x_end[1:]) if event[0] == "rests" else x_end), duration - left, True
         mode, x = _after(circuit, mode, event[0], x_end)
-        if left <= 0:
+        if left <= MOMENT * duration:
             return x, duration, False
     raise ValueError(f"more than {MOST_EVENTS} switching events within {show(duration, 's')} at an inductor current of "
                      f"{show(x[0], 'A')} and a capacitor voltage of {show(x[1], 'V')}: the circuit chatters")

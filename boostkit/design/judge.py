@@ -86,8 +86,14 @@ def switching_losses(state: SteadyState, edges: SwitchData) -> dict[str, float]:
             f_sw=f_sw),
         "switch capacitance": real_parts.capacitance_loss().formula(
             c_switch=edges.output_capacitance, v_out=v_out, f_sw=f_sw),
-        "gate": real_parts.gate_loss().formula(q_gate=edges.gate_charge, v_drive=edges.drive_voltage, f_sw=f_sw),
+        "gate": _gates(state) * real_parts.gate_loss().formula(
+            q_gate=edges.gate_charge, v_drive=edges.drive_voltage, f_sw=f_sw),
     }  # fmt: skip
+
+
+def _gates(state: SteadyState) -> int:
+    """A second switch as rectifier has a gate to feed as well."""
+    return 2 if state.converter.rectifier.kind == "switch" else 1
 
 
 def verdicts(spec: Spec, found: list[Corner]) -> list[Verdict]:
