@@ -122,8 +122,11 @@ class Network:
         """Functions of (t, x) that fall through zero where the conducting state ends, each with its name."""
         switch, rectifier, above = state
         found = {}
+        matrix, constant = self.solve(*state)
+        row = matrix[NAMES.index("v_out")] - matrix[NAMES.index("v_switch")]         # what holds the rectifier off
+        rest = constant[NAMES.index("v_out")] - constant[NAMES.index("v_switch")] + self.drop
         if switch == "closed" and rectifier == "off" and self.c.switch.on_resistance:
-            found["on"] = lambda t, x: -self._forward(state, x)
+            found["on"] = lambda t, x: row @ x + rest
         if switch == "closed" and rectifier in ("diode", "body"):
             found["off"] = lambda t, x: self.value("i_rectifier", state, x)
         if switch == "open" and rectifier in ("diode", "body"):
@@ -131,7 +134,7 @@ class Network:
         if switch == "body":
             found["rest"] = lambda t, x: -x[0]
         if switch == "open" and rectifier == "off":
-            found["on"] = lambda t, x: -self._forward(state, x)
+            found["on"] = lambda t, x: row @ x + rest
         if self.c.load.current:
             sign = 1 if above else -1
             found["knee"] = lambda t, x: sign * (self.value("v_out", state, x) - self.c.load.knee)
@@ -195,7 +198,8 @@ class Course:
         return low, high
 
 
-def follow(network, gate, x, start, duration, segments, stop=None, *, rtol=1e-12, atol=1e-16, steps=20, method="DOP853"):
+def follow(network, gate, x, start, duration, segments, stop=None, *, rtol=1e-12, atol=1e-16, steps=20, method="DOP853",
+           dense=True):
     """One position of the gate, event by event, for `duration` or until the function `stop` falls through zero."""
     state, t, end = network.conducting(gate, x), start, start + duration
     if duration <= 0:
@@ -206,10 +210,10 @@ def follow(network, gate, x, start, duration, segments, stop=None, *, rtol=1e-12
         for function in functions:
             function.terminal, function.direction = True, -1
         matrix, constant = network.solve(*state)
-        a, b = matrix[len(NAMES):], constant[len(NAMES):]
+        a, b = matrix[len(NAMES):] * duration, constant[len(NAMES):] * duration
         # time counts from the last event in units of `duration`: scipy finds an event to 1e-15 of whatever the unit is
-        found = solve_ivp(lambda _, x: (a @ x + b) * duration, (0, (end - t) / duration), x, method=method,  # noqa: B023
-                          rtol=rtol, atol=atol, events=functions, dense_output=True, max_step=1 / steps)
+        found = solve_ivp(lambda _, x: a @ x + b, (0, (end - t) / duration), x, method=method,  # noqa: B023
+                          rtol=rtol, atol=atol, events=functions, dense_output=dense, max_step=1 / steps)
         begin, t = t, end if found.status == 0 else t + found.t[-1] * duration
         segments.append((network, state, begin, t, lambda at, sol=found.sol, begin=begin: sol((at - begin) / duration)))
         x = found.y[:, -1]

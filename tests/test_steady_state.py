@@ -318,7 +318,7 @@ def test_hart_example():
     assert s.inductor_current.max == pytest.approx(2.7, rel=2e-3)
     assert s.inductor_current.min == pytest.approx(0.3, abs=8e-3)        # half a percent of the mean
     assert s.ripple_current / 2 == pytest.approx(1.2, rel=1e-6)
-    assert s.ripple_voltage == pytest.approx(0.3, rel=0.01)
+    assert s.ripple_voltage == pytest.approx(0.3, rel=0.025)             # the coil ends on 0.3 A, less than the load takes
     assert s.capacitor_current.rms == pytest.approx(0.8556, rel=2e-3)
 
 
@@ -480,6 +480,7 @@ def test_duty_for_names_lowest_and_highest():
 
 # ------------------------------------------------------------------------------------------------- many at once
 
+@pytest.mark.filterwarnings("error")
 @settings(derandomize=True, max_examples=40, deadline=None, database=None)
 @given(converters(), st.integers(0, 2**32 - 1))
 def test_many_at_once_equal_single_ones(converter, seed):

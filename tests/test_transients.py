@@ -172,7 +172,8 @@ def test_leaps_equal_walking(name, monkeypatch):
     assert len(leapt.kept) < 300 or name == "second conduction"
 
 
-@settings(derandomize=True, max_examples=25, deadline=None, database=None)
+@pytest.mark.filterwarnings("error")
+@settings(derandomize=True, max_examples=50, deadline=None, database=None)
 @given(converters())
 def test_leaps_equal_walking_for_random_converters(converter):
     """The same for random converters: whatever the pattern does, a leap changes nothing."""

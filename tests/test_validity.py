@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from boostkit.circuit import Converter, validity
+from boostkit.circuit import Converter, switched, validity
 from boostkit.derivations import switching
 
 STAGE = Converter.of(v_in=6.0, inductance=47e-6, r_inductor=0.04, f_sw=150e3, duty=0.6, r_switch=0.02, v_rectifier=0.4,
@@ -48,3 +48,15 @@ def test_an_unknown_letter_is_named():
     """A wrong letter is one clear line."""
     with pytest.raises(ValueError, match="volume is not a letter"):
         validity.compare(switching.ideal_gain().formula, gain, STAGE, "volume", [1.0])
+
+
+def test_a_current_that_wakes_from_zero_is_no_chatter():
+    """Where the rectifier wakes shortly before the period ends, its first current is smaller than the rounding of the
+    voltages that balance; it must still be seen to conduct, once."""
+    stage = Converter.of(
+        v_in=4.4816890703380645, inductance=6.035641517194333e-06, r_inductor=0.0051127832995227235, f_sw=59874.14171519782,
+        duty=0.12890625, r_switch=0.03777864262184915, v_rectifier=0.3501319586201613, r_rectifier=0.0051127832995227235,
+        capacitance=2.6378539133358394e-06, r_capacitor=0.0051127832995227235, r_load=7.38905609893065)  # fmt: skip
+    state = switched.steady_state(stage)
+    assert [piece.mode.kind.rectifier for piece in state.pieces] == ["off", "diode", "off", "diode"]
+    assert state.input_power == pytest.approx(state.output_power + sum(state.losses.values()), rel=1e-10)  # rounding only

@@ -1,0 +1,140 @@
+"""How fast, against what, and whether the goals are met: python tests/benchmark.py (exit 1 if one is missed).
+
+What is compared runs interleaved in one process and the median counts. Times differ from machine to machine and from hour
+to hour; the ratios of one run are the result.
+"""
+
+import importlib.util
+import os
+import subprocess
+import sys
+import tempfile
+import time
+import tracemalloc
+from importlib.resources import files
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+from kirchhoff import run
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from boostkit.circuit import Converter, switched  # noqa: E402
+
+STAGE = Converter.from_file(files("boostkit") / "data" / "stage.toml")
+LIGHT = STAGE.change(r_load=600.0)
+PERIODS = 1000
+
+
+def timed(call):
+    """Seconds of processor time that a call takes: other work on the machine does not count."""
+    begin = time.process_time()
+    call()
+    return time.process_time() - begin
+
+
+def interleaved(rounds, **calls):
+    """The median time of each call, one after the other in every round; each runs once before to warm up."""
+    for call in calls.values():
+        call()
+    times = {name: [] for name in calls}
+    for _ in range(rounds):
+        for name, call in calls.items():
+            times[name].append(timed(call))
+    return {name: median(values) for name, values in times.items()}
+
+
+def against_integrators():
+    """`from_rest` over 1,000 periods of the built-in stage against scipy's integrators on the same circuit: restarted at
+    every clock edge, an event for every way in which a phase can end early, rtol 1e-9."""
+    def ours():
+        for _ in range(10):                       # a few milliseconds once are too short to time
+            switched.from_rest(STAGE, PERIODS)
+
+    methods = {
+        method: lambda method=method: run(STAGE, (0.0, 0.0), PERIODS, rtol=1e-9, atol=1e-12, steps=1, method=method, dense=False)
+        for method in ("RK45", "DOP853", "LSODA")
+    }
+    found = interleaved(3, ours=ours, **methods)
+    found["ours"] /= 10
+    others = {name: found[name] for name in methods}
+    best = min(others, key=others.get)
+    detail = ", ".join(f"{name} {seconds:.2f} s" for name, seconds in others.items())
+    yield ("switch-on, 1,000 periods", f"{found['ours'] * 1e3:.1f} ms; {detail}", f"{others[best] / found['ours']:.0f} x {best}",
+           "at least 50 x", others[best] / found["ours"] >= 50)  # fmt: skip
+
+
+def steady_states():
+    """One steady state with its waveform, in both modes, and the other drives."""
+    cases = {
+        "continuous": STAGE, "discontinuous": LIGHT, "peak current": STAGE.change(peak_current=2.0),
+        "input filter": STAGE.change(r_source=0.1, c_input=1e-5, r_input_capacitor=0.02, l_source=1e-6),
+        "two thresholds": STAGE.change(peak_current=2.0, f_sw=None),
+    }  # fmt: skip
+    found = interleaved(15, **{name: lambda c=c: switched.steady_state(c).waveforms(1000) for name, c in cases.items()})
+    for name, seconds in found.items():
+        goal = 2e-3 if "continuous" in name else 50e-3
+        yield f"steady state + waveform, {name}", f"{seconds * 1e3:.2f} ms", "", f"under {goal * 1e3:.0f} ms", seconds < goal
+
+
+def many_at_once():
+    """10,000 steady states through the vectorised path against a loop of 300 single ones, taken 33.3 times."""
+    rng = np.random.default_rng(1)
+    duty, load = rng.uniform(0.05, 0.9, 10_000), 10 ** rng.uniform(1, 3.5, 10_000)
+
+    def loop():
+        for d, r in zip(duty[:300], load[:300], strict=True):
+            switched.steady_state(STAGE.change(duty=float(d), r_load=float(r)))
+
+    found = interleaved(3, batch=lambda: switched.steady_states(STAGE, duty=duty, r_load=load), loop=loop)
+    ratio = found["loop"] * 10_000 / 300 / found["batch"]
+    yield "10,000 steady states", f"{found['batch']:.2f} s", f"{ratio:.0f} x a loop", "at least 10 x", ratio >= 10
+
+
+def memory():
+    """The peak of memory of a switch-on of which only the summary is kept; leaps of at most 1,024 periods bound it."""
+    peaks = []
+    for periods in (1_000, 100_000):
+        tracemalloc.start()
+        switched.from_rest(STAGE, periods, keep=False)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    ratio = peaks[1] / peaks[0]
+    yield ("memory, 1,000 and 100,000 periods", f"{peaks[0] / 1e6:.2f} and {peaks[1] / 1e6:.2f} MB", f"{ratio:.2f} x",
+           "under 2 x (of 100)", ratio < 2)  # fmt: skip
+
+
+def cold_starts():
+    """A fresh interpreter: importing the package, and a whole design with its PDF."""
+    env = {**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent)}
+
+    def fresh(*arguments):
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, *arguments], check=True, env=env, capture_output=True)
+        return time.perf_counter() - begin
+
+    bare, loaded = (median(fresh("-c", code) for _ in range(5)) for code in ("pass", "import boostkit"))
+    yield "import boostkit", f"{loaded - bare:.3f} s", "beyond Python's own start", "under 0.2 s", loaded - bare < 0.2
+    if importlib.util.find_spec("boostkit.__main__"):
+        times = []
+        for _ in range(3):
+            with tempfile.TemporaryDirectory() as folder:
+                times.append(fresh("-m", "boostkit", "design", "-o", str(Path(folder) / "out")))
+        yield "boostkit design with PDF", f"{median(times):.2f} s", "cold, wall clock", "under 6 s", median(times) < 6
+
+
+def main():
+    """Measure, print the table, and say by the exit status whether every goal was met."""
+    print(__doc__.split("\n\n")[1])
+    print(f"\n{'':44}{'measured':60}{'ratio':28}{'goal':20}")
+    missed = 0
+    for measure in (steady_states, against_integrators, many_at_once, memory, cold_starts):
+        for what, value, ratio, goal, met in measure():
+            print(f"{what:44}{value:60}{ratio:28}{goal:20}{'met' if met else 'MISSED'}", flush=True)
+            missed += not met
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
