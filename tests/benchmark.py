@@ -20,7 +20,7 @@ from kirchhoff import run
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from boostkit.circuit import Converter, switched  # noqa: E402
+from boostkit.circuit import Converter, switched
 
 STAGE = Converter.from_file(files("boostkit") / "data" / "stage.toml")
 LIGHT = STAGE.change(r_load=600.0)
