@@ -66,7 +66,7 @@ def converters(draw, losses=True, highest=30.0):
         "inductance": k_load * r_load / (2 * f_sw),
         "capacitance": draw(shares(3.0, 300.0)) * duty / (r_load * f_sw),
     }
-    parts = {name: draw(shares(1e-4, 0.1)) * r_load * (1 - duty) ** 2 for name in LOSSES[:4]}
+    parts = {name: draw(shares(1e-4, 0.3)) * r_load * (1 - duty) ** 2 for name in LOSSES[:4]}
     parts["v_rectifier"] = draw(st.floats(0.0, 0.15)) * letters["v_in"]
     return Converter.of(**letters, **(parts if losses else dict.fromkeys(LOSSES, 0.0)))
 

@@ -2,7 +2,8 @@
 
 Each piece is an expression in the letters. In a good converter all of them are small, and without loss and ripple they
 are zero. They were derived by carrying one more term than the formula does; the tests hold them against the exact
-circuit over random converters with losses in both modes of conduction.
+circuit over random converters with losses in both modes of conduction. They are for a diode, or for a second switch
+without dead time: what its body diode takes in a dead time is in no bound.
 """
 
 from boostkit.algebra import Condition
@@ -19,6 +20,9 @@ DROP = "duty_off*v_rectifier/v_in"
 # Ripple that is not small bends the slopes: inductance and capacitance together, each resistance with the inductance.
 BENT_BY_CAPACITOR = "duty*duty_off/(12*inductance*capacitance*f_sw**2)"
 BENT_BY_RESISTANCE = "(r_inductor + r_switch + r_rectifier + r_capacitor)/(inductance*f_sw)"
+
+# Where resistances are large, bent slopes change also what they take.
+BENT_LOSS = f"{LOSS}*{BENT_BY_RESISTANCE}/6"
 
 # The load current follows the output ripple, which bends the fall of the output.
 BENT_BY_LOAD = "(duty/(r_load*capacitance*f_sw))**2/12"

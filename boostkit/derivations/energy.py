@@ -20,6 +20,8 @@ from boostkit.derivations.bounds import (
     ABOVE_SOURCE,
     BENT_BY_CAPACITOR,
     BENT_BY_LOAD,
+    BENT_BY_RESISTANCE,
+    BENT_LOSS,
     CLIMB,
     CONTINUOUS,
     DISCONTINUOUS,
@@ -36,7 +38,7 @@ from boostkit.derivations.switching import FLAT_OUTPUT, NEVER_DRY, NO_LOSS, volt
 
 # What losses take: from the ideal gain, from the lift of the coil over the source (both as shares), and in volts while
 # the coil gives its energy away in discontinuous conduction.
-LOST_GAIN = f"{LOSS} + {DROP} + {BENT_BY_CAPACITOR} + {BENT_BY_LOAD}"
+LOST_GAIN = f"{LOSS} + {DROP} + {BENT_BY_CAPACITOR} + {BENT_BY_LOAD} + {BENT_LOSS}"
 _CURRENT = "i_out/duty_rectifier"
 LOST_LIFT = (f"((duty/duty_rectifier*(r_inductor + r_switch)*{_CURRENT} + v_rectifier"
              f" + (r_inductor + r_rectifier + r_capacitor)*{_CURRENT})/v_in + v_out/v_in*{SAG}/2)")
@@ -180,7 +182,7 @@ def field_share_by_duty() -> Derivation:
         unit="",
         valid=(ABOVE_SOURCE, STRAIGHT_SLOPES,
                Condition(f"2*{LOST_LIFT} <= duty/duty_rectifier", "losses take at most half of what the coil lifts")),
-        bound=Bound(f"{LOST_LIFT}/((1 + duty/duty_rectifier)*(duty/duty_rectifier - {LOST_LIFT}))",
+        bound=Bound(f"{LOST_LIFT}*(1 + {BENT_BY_RESISTANCE}/6)/((1 + duty/duty_rectifier)*(duty/duty_rectifier - {LOST_LIFT}))",
                     "errs high: losses lengthen the loading against the giving"),
         source="derived here",
         example={"duty": 0.25, "duty_rectifier": 0.5},
