@@ -151,6 +151,19 @@ def test_extremes_agree_with_a_fine_search(name):
         assert abs(summary.min - low) < 1e-10 * size and abs(summary.max - high) < 1e-10 * size, quantity
 
 
+@pytest.mark.parametrize("name", [name for name in CASES if "hardly" not in name])
+def test_multipliers_agree_with_disturbed_courses(name):
+    """What a period makes of a disturbance agrees with the independent integrator started a millionth off."""
+    s = switched.steady_state(stage(**CASES[name][0]))
+    current, voltage = sizes(s)
+    start = np.array(s.pieces[0].state)
+    steps = 1e-6 * np.array([current, voltage, voltage, current])[: len(start)]
+    columns = [(run(s.converter, start + step).x - start) / size
+               for step, size in zip(np.diag(steps), steps, strict=True)]  # fmt: skip
+    expected = np.poly(np.array(columns).T)                     # the characteristic polynomial: no need to sort
+    assert np.poly(s.multipliers) == pytest.approx(expected, abs=1e-4)    # one-sided difference of a millionth, curvature
+
+
 def test_border_lies_where_the_current_just_touches_zero():
     """Just short of the border the lowest current is a hair above zero, just beyond it the rest is a hair long."""
     before, beyond = (switched.steady_state(stage(r_load=BORDER * (1 + side * 1e-6))) for side in (-1, 1))

@@ -241,7 +241,7 @@ def discontinuous_power() -> Derivation:
         meaning="output power in discontinuous conduction at a given output voltage",
         unit="W",
         valid=(DISCONTINUOUS, ABOVE_SOURCE, SMALL_DROP_DRY, STRAIGHT_SLOPES),
-        bound=Bound(f"(1 + {LOST_VOLTAGE_DRY}/(v_out - v_in))/(1 - {PATH_DROP_DRY})**2 - 1",
+        bound=Bound(f"(1 + {LOST_VOLTAGE_DRY}*(1 + {BENT_BY_RESISTANCE})/(v_out - v_in))/(1 - {PATH_DROP_DRY})**2 - 1",
                     "errs high, by what all the parts in the path take"),
         source="derived here; the operating point of Erickson & Maksimovic, 3rd ed., eq. 15.61-15.64, fits it",
         example={"v_in": 24.0, "duty": 0.25, "inductance": 5e-6, "f_sw": 100e3, "v_out": 36.0},

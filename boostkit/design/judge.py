@@ -10,6 +10,8 @@ from ..derivations import real_parts
 from ..units import show
 from .spec import Spec
 
+LIGHTEST = 1e-3  # of full load: with less, or none, the output climbs without end at any fixed duty, and nothing is settled
+
 
 @dataclass(frozen=True)
 class SwitchData:
@@ -54,13 +56,13 @@ def corners(spec: Spec, converter: Converter, edges: SwitchData) -> list[Corner]
     """Every combination of lowest, usual and highest source voltage and load current, each brought to the output asked
     for. Raises ValueError, naming the corner, where the output cannot be reached there."""
     voltages, loads = (dict.fromkeys((r.min, r.usual, r.max)) for r in (spec.v_in, spec.i_out))
+    loads = dict.fromkeys(max(load, LIGHTEST * spec.i_out.max) for load in loads)
     return [corner(spec, converter, edges, v_in, i_out) for v_in, i_out in product(voltages, loads)]
 
 
 def corner(spec: Spec, converter: Converter, edges: SwitchData, v_in: float, i_out: float) -> Corner:
     """The exact circuit at one source voltage and load current, the duty set for the output asked for."""
-    # a load of nothing at all would let the output climb without end: a millionth of full load keeps the numbers defined
-    there = converter.change(v_in=v_in, i_out=max(i_out, 1e-6 * spec.i_out.max))
+    there = converter.change(v_in=v_in, i_out=i_out)
     try:
         duty = switched.duty_for(there, spec.v_out)
     except ValueError as trouble:
@@ -113,6 +115,11 @@ def verdicts(spec: Spec, found: list[Corner]) -> list[Verdict]:
 def unjudged(spec: Spec) -> list[str]:
     """What the specification demands and nothing here has judged."""
     open_points = []
+    lightest = LIGHTEST * spec.i_out.max
+    if spec.i_out.min < lightest:
+        open_points.append(f"A load of {show(spec.i_out.min, 'A')} is judged at {show(lightest, 'A')}, a "
+                           "thousandth of full load; below that, and without any load, operation is **not judged**: at a fixed duty "
+                           "the output then climbs.")
     if spec.step_deviation is not None:
         open_points.append(f"The step deviation of at most {show(spec.step_deviation, 'V')} is **not judged** here: it "
                            "depends on the regulator, and this sheet sets the duty by hand.")
