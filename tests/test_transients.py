@@ -2,6 +2,7 @@
 
 import math
 import tracemalloc
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -180,6 +181,31 @@ def test_leaps_equal_walking_for_random_converters(converter):
     assume(converter.input_capacitor is None)
     assume(converter.inductor.resistance > 0)   # a lossless stage rings for ever about an event and touches it without crossing
     compare(switched.from_rest(converter, 1000), walked(converter, 1000, pytest.MonkeyPatch()))
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("letters", [
+    # the rectifier comes to wake again in later periods, by a dip between two ends that keep to the pattern
+    {"v_in": 57.65, "inductance": 5.25e-8, "r_inductor": 0, "f_sw": 78.46e3, "duty": 0.064127, "r_switch": 3.267e-4,
+     "v_rectifier": 0, "r_rectifier": 0.01149, "capacitance": 1.204e-3, "r_capacitor": 0.1843, "r_load": None, "i_out": 25.95,
+     "v_knee": 89.5},
+    # quantities that hardly move any more: their turning point is put at infinity by rounding
+    {"v_in": 18.856, "inductance": 1.3797e-4, "f_sw": 16807.9, "capacitance": 7.5936e-5, "duty": 0.0, "r_inductor": 0.16426,
+     "r_switch": 0, "r_rectifier": 0, "r_capacitor": 9.38668, "r_load": 39.924, "v_rectifier": 0.72051},
+])  # fmt: skip
+def test_leap_sees_what_happens_between_the_ends(letters, monkeypatch):
+    """Guards and extremes inside a piece count in a leap as in a walk."""
+    c = stage(**letters)
+    compare(switched.from_rest(c, 1200), walked(c, 1200, monkeypatch))
+
+
+def test_load_crossing_its_knee_is_no_switching_instant():
+    """The edges of a waveform are where other elements begin to conduct, nothing else."""
+    t = switched.from_rest(stage(**CASES["constant current through its knee"]), 10)
+    kinds = [p.mode.kind for p in t.pieces]
+    changes = [after != before for before, after in pairwise(kinds)]
+    moved = [after[:2] != before[:2] for before, after in pairwise(kinds)]
+    assert len(t.waveforms(500).edges) == sum(moved) < sum(changes)
 
 
 def test_leap_is_not_fooled_by_a_course_that_runs_away():
