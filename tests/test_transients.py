@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from kirchhoff import Network, clock, follow, run
-from test_steady_state import INPUT, LOSSLESS, SECOND, converters, stage
+from stages import INPUT, LOSSLESS, SECOND, converters, stage
 
 from boostkit.circuit import switched, transients
 
