@@ -2,7 +2,7 @@
 
 EM3: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 3rd ed., Springer, 2020. Rashid4: M. H. Rashid,
 Power Electronics, 4th ed., Pearson, 2014. Hart: D. W. Hart, Power Electronics, McGraw-Hill, 2011. How a value was
-obtained stands beside it: read; read in a transcription; from memory.
+obtained stands beside it: read; read in a copied-out text; from memory.
 """
 
 import dataclasses
@@ -142,7 +142,7 @@ def value(derivation, **given):
 
 
 def test_ideal_gain_values():
-    """EM3 eq. 2.35, read in a transcription: 1/D' at three duties."""
+    """EM3 eq. 2.35, read in a copied-out text: 1/D' at three duties."""
     assert value(switching.ideal_gain, duty=np.array([0.5, 0.6, 0.75])).tolist() == pytest.approx([2, 2.5, 4])
     assert value(switching.ideal_gain, duty=0) == 1       # no switching passes the input through
 
@@ -155,7 +155,7 @@ def test_gain_with_winding_resistance():
 
 
 def test_gain_with_all_losses():
-    """EM3 eq. 3.30 (read) to 3.35 (read in a transcription), with inputs of our own: M 2.3487, efficiency 0.93948."""
+    """EM3 eq. 3.30 (read) to 3.35 (read in a copied-out text), with inputs of our own: M 2.3487, efficiency 0.93948."""
     gain = value(real_parts.real_gain, duty=0.6, v_in=10.0, r_load=20.0, r_inductor=0.1, r_switch=0.05,
                  r_rectifier=0.02, v_rectifier=0.5)
     assert gain == pytest.approx(2.3487, abs=1e-4)              # printed to four decimals
@@ -163,7 +163,7 @@ def test_gain_with_all_losses():
 
 
 def test_boost_example_of_rashid():
-    """Rashid4 example 5.6, read in a transcription: 5 V to 15 V, 0.5 A, 25 kHz, 150 µH, 220 µF."""
+    """Rashid4 example 5.6, read in a copied-out text: 5 V to 15 V, 0.5 A, 25 kHz, 150 µH, 220 µF."""
     duty = 2 / 3                                                # printed as 66.67 %
     assert value(switching.ideal_gain, duty=duty) == pytest.approx(15 / 5)
     ripple = value(switching.inductor_ripple, v_in=5.0, duty=duty, inductance=150e-6, f_sw=25e3)
@@ -213,7 +213,7 @@ def test_modes_meet_at_the_border():
 
 
 def test_discontinuous_operating_point():
-    """EM3 eq. 15.61-15.64, read in a transcription: 24 V to 36 V, 3 A, 5 µH, 100 kHz runs at D = 0.25."""
+    """EM3 eq. 15.61-15.64, read in a copied-out text: 24 V to 36 V, 3 A, 5 µH, 100 kHz runs at D = 0.25."""
     stage = {"v_in": 24.0, "duty": 0.25, "inductance": 5e-6, "f_sw": 100e3}
     assert value(field.discontinuous_energy, **stage) * 100e3 == pytest.approx(36.0)      # I (V - V_g)
     assert value(energy.discontinuous_power, v_out=36.0, **stage) == pytest.approx(36.0 * 3.0)
@@ -232,13 +232,13 @@ def test_capacitor_rms(i_out, duty, ripple, without, with_ripple):
 
 @pytest.mark.parametrize(("peak_share", "ratio"), [(0.1, 1.00167), (1.0, 1.155)])
 def test_switch_rms(peak_share, ratio):
-    """EM3 table 3.1, read in a transcription: rms over I sqrt(D), the ripple there given as peak over mean."""
+    """EM3 table 3.1, read in a copied-out text: rms over I sqrt(D), the ripple there given as peak over mean."""
     rms = value(stress.switch_rms, duty=0.4, i_inductor_mean=2.0, ripple_current=2 * peak_share * 2.0)
     assert rms / (2.0 * 0.4**0.5) == pytest.approx(ratio, abs=0.0005 if peak_share == 1 else 0.00001)  # as printed
 
 
 def test_ripple_is_peak_to_peak():
-    """EM3 eq. 2.43 and 2.47, read in a transcription, give the peak: half of ours."""
+    """EM3 eq. 2.43 and 2.47, read in a copied-out text, give the peak: half of ours."""
     ours = value(switching.inductor_ripple, v_in=12.0, duty=0.6, inductance=120e-6, f_sw=25e3)
     assert ours / 2 == pytest.approx(12.0 * 0.6 / 25e3 / (2 * 120e-6))
     sag = value(switching.output_ripple, i_out=15 / 30, duty=2 / 3, capacitance=220e-6, f_sw=25e3)
@@ -246,7 +246,7 @@ def test_ripple_is_peak_to_peak():
 
 
 def test_switching_loss():
-    """EM3 eq. 4.5-4.6, 4.41 and sec. 4.6.1, read in a transcription: a triangle, half C V squared, Q times V."""
+    """EM3 eq. 4.5-4.6, 4.41 and sec. 4.6.1, read in a copied-out text: a triangle, half C V squared, Q times V."""
     volts, amps = np.full(1001, 18.0), np.linspace(0.0, 1.2, 1001)
     edge = np.trapezoid(volts * amps, np.linspace(0.0, 20e-9, 1001))
     lost = value(real_parts.overlap_loss, v_out=18.0, i_inductor_mean=1.2, t_rise=20e-9, t_fall=20e-9, f_sw=150e3)

@@ -2,7 +2,7 @@
 
 EM3 is R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 3rd ed., Springer 2020; Rashid4 is M. H. Rashid,
 Power Electronics, 4th ed., Pearson 2014; Hart is D. W. Hart, Power Electronics, McGraw-Hill 2011. Codes: R read in the
-book's text, RT read in a transcription, M from memory.
+book's text, RT read in a copied-out text of it, M from memory.
 """
 
 import math

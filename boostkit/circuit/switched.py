@@ -23,6 +23,7 @@ from .walk import disturbance
 
 __all__ = ["after_step", "duty_for", "from_rest", "steady_state", "steady_states"]
 
+
 def steady_state(converter: Converter) -> SteadyState:
     """The exact periodic solution of a converter, in either conduction mode and for any of its drives.
 
