@@ -1,8 +1,9 @@
-"""Reasons that need calculus: carrying out integrals, means and derivatives, extrema, tangents, limits."""
+"""Reasons that need calculus: carrying out integrals, means and derivatives, extrema, tangents, limits, courses in time."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import sympy as sp
@@ -10,7 +11,7 @@ import sympy as sp
 from boostkit.algebra.quantity import known
 from boostkit.algebra.reasons import Reason, Sides, same_sides
 from boostkit.algebra.trial import points, same
-from boostkit.algebra.written import Written
+from boostkit.algebra.written import Equation, Written
 
 
 @dataclass(frozen=True)
@@ -107,6 +108,111 @@ class Limit(Reason):
                 raise ValueError(f"close to the limit the value is {value:.3g}, not {limit:.3g}")
 
 
+@dataclass(frozen=True)
+class SolvingInTime(Reason):
+    """A differential equation solved: the course of a letter in time, from where it starts.
+
+    states: (letter, letter of its slope, start) of each quantity that cannot jump; the new equation gives the first one.
+    The course of each further one follows from the equation in which the slope of the one before it stands. Equations
+    without a slope are definitions that the solution is written in. Every other letter counts as constant in time.
+    """
+
+    states: tuple[tuple[str, str, str], ...]
+
+    @property
+    def words(self) -> str:
+        slopes = " and ".join(f"{known(slope).plain} as the slope of {known(name).plain}" for name, slope, _ in self.states)
+        starts = " and ".join(f"{known(name).plain} = {Written(start).plain}" for name, _, start in self.states)
+        return f"solving the differential equation with {slopes}, starting at {starts}"
+
+    def check(self, new, earlier, before):
+        name = self.states[0][0]
+        if new.lhs not in (known(name).symbol, Written(f"{name}(t)").sympy):
+            raise ValueError(f"{name} must stand alone on the left side")
+        slopes = {known(slope).symbol for _, slope, _ in self.states}
+        laws = [equation for equation in earlier if equation.letters & slopes]
+        meant = {equation.lhs: equation.rhs for equation in earlier if not equation.letters & slopes}
+        course = new.rhs.subs(meant)
+        if (len(laws), set().union(*(law.letters & slopes for law in laws))) != (len(self.states), slopes):
+            raise ValueError(f"each slope out of {', '.join(sorted(map(str, slopes)))} needs one equation that it stands in")
+        self._starts(self._courses(course, laws, _slope))
+        for law, sides in zip(laws, self._put_in(course, laws, _slope), strict=True):
+            if not same(sides.lhs, sides.rhs):
+                raise ValueError(f"put into {law.plain}, it does not make the two sides equal")
+        for law, sides in zip(laws, self._put_in(course, laws, _slope_by_numbers), strict=True):
+            _equal_by_numbers(sides, law)
+
+    def _courses(self, course: sp.Expr, laws: Sequence[Equation], rate: Callable) -> dict[sp.Symbol, sp.Expr]:
+        """Letters and slopes of all states as functions of time."""
+        found: dict[sp.Symbol, sp.Expr] = {}
+        for number, (name, slope, _) in enumerate(self.states):
+            if number:
+                before = known(self.states[number - 1][1]).symbol
+                law = next(law for law in laws if before in law.letters)
+                course = _linear_root(law.residual.subs(found), known(name).symbol, law)
+            found |= {known(name).symbol: course, known(slope).symbol: rate(course)}
+        return found
+
+    def _put_in(self, course: sp.Expr, laws: Sequence[Equation], rate: Callable) -> list[Sides]:
+        found = self._courses(course, laws, rate)
+        return [Sides(law.lhs.subs(found), law.rhs.subs(found)) for law in laws]
+
+    def _starts(self, found: dict[sp.Symbol, sp.Expr]) -> None:
+        for name, _, start in self.states:
+            at_start = found[known(name).symbol].subs(known("t").symbol, 0)
+            if not same(at_start, Written(start).sympy):
+                raise ValueError(f"at t = 0 {name} is {at_start}, not {start}")
+
+
+def _slope(course: sp.Expr) -> sp.Expr:
+    return sp.diff(course, known("t").symbol)
+
+
+def _slope_by_numbers(course: sp.Expr) -> sp.Expr:
+    t = known("t").symbol
+    step = t * sp.Rational(1, 10**12)
+    return (course.subs(t, t + step) - course.subs(t, t - step)) / (2 * step)
+
+
+def _equal_by_numbers(sides: Sides, law: Equation) -> None:
+    """Both sides in 60 digits, so that the small differences in time keep enough of them."""
+    for point in points(sides.lhs.free_symbols | sides.rhs.free_symbols, law.text, 10):
+        digits = {symbol: sp.Float(value, 60) for symbol, value in point.items()}
+        one, other = (complex(sp.N(side.subs(digits), 50)) for side in (sides.lhs, sides.rhs))
+        if abs(one - other) > 1e-9 * max(abs(one), abs(other)):
+            raise ValueError(f"by numbers, it does not make the two sides of {law.plain} equal")
+
+
+def _linear_root(residual: sp.Expr, symbol: sp.Symbol, law: Equation) -> sp.Expr:
+    factor = sp.diff(residual, symbol)
+    if factor == 0 or symbol in factor.free_symbols:
+        raise ValueError(f"{law.plain} does not say what {symbol} is: it must stand there once, to the first power")
+    return -residual.subs(symbol, 0) / factor
+
+
+@dataclass(frozen=True)
+class Reaching(Reason):
+    """The first instant at which the right side of the equation before takes a value."""
+
+    value: str
+
+    @property
+    def words(self) -> str:
+        return f"the first instant at which it has come to {Written(self.value).plain}"
+
+    def check(self, new, earlier, before):
+        t, value, instant, course = known("t").symbol, Written(self.value).sympy, new.rhs, earlier[0].rhs
+        if not new.lhs.is_Symbol or new.lhs.name in before or t in instant.free_symbols:
+            raise ValueError("a new letter for the instant must stand alone on the left side, and no t on the right")
+        if not same(course.subs(t, instant), value):
+            raise ValueError(f"at t = {new.right.plain} it is not {Written(self.value).plain}")
+        for point in points((course.free_symbols | instant.free_symbols | value.free_symbols) - {t}, new.text, 10):
+            when, level = float(instant.subs(point)), float(value.subs(point))
+            gaps = [float(course.subs(point).subs(t, when * share / 20)) - level for share in range(1, 20)]
+            if when <= 0 or min(gaps) * max(gaps) <= 0:
+                raise ValueError(f"it is not the first such instant at or after t = 0: there is an earlier one than {when:.3g} s")
+
+
 def integrating() -> Carrying:
     """The integrals in the equation before are carried out."""
     return Carrying("integrating")
@@ -135,3 +241,15 @@ def linearising(letter: str, about: str) -> Linearising:
 def limit(letter: str, to: str) -> Limit:
     """The limit of the right side."""
     return Limit(letter, to)
+
+
+def solving_in_time(**states: tuple[str, str]) -> SolvingInTime:
+    """The course in time: `solving_in_time(i_inductor=("slope_coil", "i_start"))` names the letter, the letter of its
+    slope, and its value at t = 0. Of several states the first is the one that is solved for. Every letter that varies in
+    time must be among the states: any other counts as constant."""
+    return SolvingInTime(tuple((name, slope, start) for name, (slope, start) in states.items()))
+
+
+def reaching(value: str) -> Reaching:
+    """The letter on the left is the first instant at which the right side before has this value."""
+    return Reaching(value)
