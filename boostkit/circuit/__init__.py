@@ -2,8 +2,9 @@
 
 from . import switched
 from .converter import Converter
+from .interrupted import Coil, CoilWaveforms, Interrupted
 from .results import SteadyState, Summary, Transient, Waveforms
 
-FILES = ("converter", "flow", "modes", "results", "walk", "periodic", "leap", "transients", "many", "switched", "validity")
+FILES = ("converter", "flow", "interrupted", "modes", "results", "walk", "periodic", "leap", "transients", "many", "switched", "validity")
 
-__all__ = ["Converter", "SteadyState", "Summary", "Transient", "Waveforms", "switched"]
+__all__ = ["Coil", "CoilWaveforms", "Converter", "Interrupted", "SteadyState", "Summary", "Transient", "Waveforms", "switched"]

@@ -23,9 +23,11 @@ ROUNDS = 80  # for the end of conduction; false position usually needs a dozen
 @dataclass(frozen=True)
 class SteadyStates:
     """As SteadyState, each number an array of shape (N,); nan where there is no steady state, and `refused` says why
-    (index: reason). `discontinuous` is an array of bool."""
+    (index: reason). `discontinuous` is an array of bool. `letters`: the converter's numbers, those that vary as arrays."""
 
+    letters: dict[str, float | np.ndarray]
     discontinuous: np.ndarray
+    period: np.ndarray
     duty: np.ndarray
     conduction_end: np.ndarray
     output_voltage: Summary
@@ -34,6 +36,7 @@ class SteadyStates:
     rectifier_current: Summary
     capacitor_current: Summary
     switch_voltage: Summary
+    rectifier_voltage: Summary
     source_current: Summary
     input_power: np.ndarray
     output_power: np.ndarray
@@ -44,6 +47,16 @@ class SteadyStates:
     def efficiency(self) -> np.ndarray:
         """Output over input power."""
         return self.output_power / self.input_power
+
+    @property
+    def ripple_voltage(self) -> np.ndarray:
+        """Output ripple, V peak to peak."""
+        return self.output_voltage.ripple
+
+    @property
+    def ripple_current(self) -> np.ndarray:
+        """Inductor current ripple, A peak to peak."""
+        return self.inductor_current.ripple
 
 
 def steady_states(converter: Converter, single: Callable[[Converter], SteadyState], **letters) -> SteadyStates:
@@ -74,7 +87,8 @@ def steady_states(converter: Converter, single: Callable[[Converter], SteadyStat
             _put(table, k, one)
     summaries = {name: Summary(**{field: table[name, field] for field in SUMMARY_FIELDS}) for name in SUMMARIES}
     losses = {name[1]: values for name, values in table.items() if name[0] == "losses"}
-    return SteadyStates(table["discontinuous"] > 0, *(table[k] for k in ("duty", "conduction_end")), **summaries,
+    plain_numbers = {name: table[name] for name in ("period", "duty", "conduction_end")}
+    return SteadyStates(converter.letters() | arrays, table["discontinuous"] > 0, **plain_numbers, **summaries,
                         input_power=table["input_power"], output_power=table["output_power"], losses=losses, refused=refused)
 
 
@@ -108,7 +122,7 @@ def _checked(converter: Converter, arrays: dict) -> Converter:
 def _empty(converter: Converter, count: int, arrays: dict) -> dict:
     parts = PARTS + (("source",) if converter.source.resistance or "r_source" in arrays else ())
     parts += ("input_capacitor",) if converter.input_capacitor else ()
-    names = ["discontinuous", "duty", "conduction_end", "input_power", "output_power", *(("losses", part) for part in parts)]
+    names = ["discontinuous", "period", "duty", "conduction_end", "input_power", "output_power", *(("losses", part) for part in parts)]
     names += [(name, field) for name in SUMMARIES for field in SUMMARY_FIELDS]
     return {name: np.full(count, np.nan) for name in names}
 
@@ -215,7 +229,7 @@ def _together(converter: Converter, arrays: dict, count: int) -> tuple[dict, np.
         strange |= np.broadcast_to(p.i_out, count) == 0
     table = _table(_empty(converter, count, arrays), p, (closed, conducting, idle), length)
     table["discontinuous"][:] = discontinuous
-    table["duty"][:], table["conduction_end"][:] = p.duty, (t1 + t2) / length
+    table["period"][:], table["duty"][:], table["conduction_end"][:] = length, p.duty, (t1 + t2) / length
     return table, np.nonzero(strange)[0]
 
 

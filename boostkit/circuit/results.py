@@ -14,7 +14,7 @@ from .modes import QUANTITIES, Block, Piece
 SUMMARIES = {  # a field of SteadyState: the quantity that it sums up
     "output_voltage": "v_out", "inductor_current": "i_inductor", "switch_current": "i_switch",
     "rectifier_current": "i_rectifier", "capacitor_current": "i_capacitor", "switch_voltage": "v_switch",
-    "source_current": "i_source",
+    "rectifier_voltage": "v_rectifier", "source_current": "i_source",
 }  # fmt: skip
 
 
@@ -80,6 +80,7 @@ class SteadyState:
     rectifier_current: Summary
     capacitor_current: Summary
     switch_voltage: Summary
+    rectifier_voltage: Summary
     source_current: Summary
     input_power: float
     output_power: float
@@ -101,6 +102,30 @@ class SteadyState:
     def ripple_current(self) -> float:
         """Inductor current ripple, A peak to peak."""
         return self.inductor_current.ripple
+
+    @property
+    def letters(self) -> dict[str, float]:
+        """The numbers of its converter by letter."""
+        return self.converter.letters()
+
+    @property
+    def energy_by_way(self) -> tuple[float, float]:
+        """Energy of one period by the way it takes, J: into the field of the coil while the switch is closed, and straight
+        from the input through coil and rectifier while it is open. Integrated exactly."""
+        into_field = straight = 0.0
+        for piece in self.pieces:
+            m = piece.mode.flow.moments(piece.state, piece.duration)
+            voltage, current = (np.array(piece.mode.rows[q]) for q in ("v_inductor", "i_inductor"))
+            if piece.mode.kind.switch == "closed":
+                into_field += float(voltage @ m @ current)
+            else:
+                straight += float(np.array(piece.mode.rows["v_input"]) @ m @ current)
+        return into_field, straight
+
+    def energy_in_coil(self, n: int = 1000) -> tuple[np.ndarray, np.ndarray]:
+        """Time (s) and the energy in the field of the coil (J), about n samples of one period."""
+        wave = self.waveforms(n)
+        return wave.time, 0.5 * self.converter.inductor.inductance * wave.i_inductor**2
 
     def waveforms(self, n: int = 1000) -> Waveforms:
         """About n samples of one period, starting where the switch closes."""

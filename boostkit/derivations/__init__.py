@@ -1,3 +1,5 @@
 """The physics as algebra, one short file a topic; each function gives one Derivation, made once."""
 
-FILES = ("letters", "bounds", "switching", "stress", "real_parts", "field", "energy", "sizing")
+FILES = ("letters", "bounds", "water", "column", "likeness", "ram", "kick", "clamp", "ringing", "discharge", "switching", "stress",
+         "real_parts", "field", "energy", "sizing", "light_load", "unloaded", "ripple",
+         "ripple_esr", "input_ripple")

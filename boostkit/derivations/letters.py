@@ -34,6 +34,10 @@ r_rectifier = letter("r_rectifier", "R_D", "Ω", "resistance of the rectifier", 
 capacitance = letter("capacitance", "C", "F", "output capacitance", (1e-6, 1e-3), open_low=True, ideal=inf)
 r_capacitor = letter("r_capacitor", "R_C", "Ω", "series resistance of the output capacitor (ESR)", (0.002, 0.2),
                      ideal=0.0)
+r_source = letter("r_source", r"R_{\mathrm{src}}", "Ω", "internal resistance of the source", (0.01, 1.0), ideal=0.0)
+c_input = letter("c_input", r"C_{\mathrm{in}}", "F", "input capacitance", (1e-6, 1e-3), open_low=True)
+r_input_capacitor = letter("r_input_capacitor", r"R_{C,\mathrm{in}}", "Ω",
+                           "series resistance of the input capacitor (ESR)", (0.002, 0.2), ideal=0.0)
 
 # --- the coil within one period ---
 v_inductor_on = letter("v_inductor_on", r"v_{L,\mathrm{on}}", "V", "voltage across the coil, switch closed",
@@ -50,7 +54,7 @@ slope_fall = letter("slope_fall", "m_2", "A/s", "slope of the coil current, rect
 i_inductor = letter("i_inductor", "i_L", "A", "coil current at an instant", (0.1, 10.0), low=-inf)
 i_inductor_mean = letter("i_inductor_mean", "I_L", "A", "coil current, mean", (0.1, 10.0), low=-inf)
 i_inductor_max = letter("i_inductor_max", r"I_{L,\mathrm{max}}", "A", "coil current, highest", (2.0, 12.0))
-i_inductor_min = letter("i_inductor_min", r"I_{L,\mathrm{min}}", "A", "coil current, lowest", (0.1, 2.0))
+i_inductor_min = letter("i_inductor_min", r"I_{L,\mathrm{min}}", "A", "coil current, lowest", (0.1, 2.0), low=-inf)
 ripple_current = letter("ripple_current", r"\Delta i_L", "A", "coil current, peak to peak", (0.05, 3.0))
 k_load = letter("k_load", "K", "", "load number: how large the mean of the coil current is against its ripple",
                 (0.01, 2.0), open_low=True, defined_as="2*inductance/(r_load*t_sw)")
@@ -69,6 +73,8 @@ i_capacitor_rms = letter("i_capacitor_rms", r"I_{C,\mathrm{rms}}", "A", "current
                          (0.05, 5.0))
 slope_voltage = letter("slope_voltage", "s_C", "V/s", "slope of the capacitor voltage, switch closed", (-1e5, -1e2),
                        low=-inf)
+sag = letter("sag", r"\Delta v_{\mathrm{sag}}", "V",
+             "fall of the voltage on the output capacitance itself while the switch is closed", (0.001, 0.5))
 ripple_voltage = letter("ripple_voltage", r"\Delta v_{\mathrm{out}}", "V", "output voltage, peak to peak", (0.005, 1.0))
 
 # --- what switch and rectifier must bear ---

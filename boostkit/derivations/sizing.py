@@ -4,18 +4,20 @@ from functools import cache
 
 from boostkit.algebra import (
     Bound,
+    Condition,
     Derivation,
     Step,
     assumption,
     definition,
     earlier,
+    extremum,
     law,
     letter,
     simplifying,
     solving,
     substituting,
 )
-from boostkit.derivations.switching import charge_balance, inductor_ripple
+from boostkit.derivations.switching import STEADY_LOAD, capacitor_sag, charge_balance, conduction_border, inductor_ripple
 
 ripple_charge = letter("ripple_charge", r"\Delta v_Q", "V", "part of the output ripple that charge makes", (0.001, 0.5))
 ripple_esr = letter("ripple_esr", r"\Delta v_{\mathrm{ESR}}", "V",
@@ -50,7 +52,7 @@ def esr_ripple() -> Derivation:
         "esr_ripple", "The step that a series resistance adds",
         (
             Step("Just before the switch opens, the capacitor alone feeds the load.", "i_capacitor_on = -i_out",
-                 assumption("load current constant over a period")),
+                 assumption(STEADY_LOAD)),
             Step("Just after, the highest coil current arrives at the output, and the capacitor takes what the load "
                  "leaves.", "i_inductor_max = i_capacitor_off + i_out",
                  law("Kirchhoff current law", enter="i_inductor_max", leave="i_capacitor_off + i_out")),
@@ -87,17 +89,20 @@ def capacitance_for_ripple() -> Derivation:
                  earlier(esr_ripple())),
             Step("The rest is left for the charge.", "ripple_charge = ripple_voltage - ripple_esr",
                  solving("ripple_charge"), uses=1),
-            Step("While the switch is closed the load takes its charge from the capacitor.",
-                 "ripple_charge = i_out*duty/(capacitance*f_sw)",
-                 assumption("while the switch is closed the charge part of the ripple falls by "
-                            "load current × time / capacitance")),
+            Step("While the switch is open the charge comes back and nothing else happens: the charge part is the sag.",
+                 "ripple_charge = sag", assumption("coil current always above the load current while the switch is open")),
+            Step("The sag is what the load takes while the switch is closed.", "sag = i_out*duty/(capacitance*f_sw)",
+                 earlier(capacitor_sag())),
+            Step("Put it in.", "ripple_charge = i_out*duty/(capacitance*f_sw)", substituting(), uses=(4, 5)),
             Step("Solve for the capacitance.", "capacitance = i_out*duty/(ripple_charge*f_sw)", solving("capacitance")),
             Step("Put in what is left.",
                  "capacitance = i_out*duty/((ripple_voltage - r_capacitor*i_inductor_max)*f_sw)", substituting(),
-                 uses=(5, 3, 2)),
+                 uses=(7, 3, 2)),
         ),
         meaning="least output capacitance for a ripple limit, with a given series resistance",
         unit="F",
+        valid=(Condition("2*i_out/duty_off - i_inductor_max >= i_out",
+                         "the coil current never falls below the load current"),),
         bound=Bound("", "errs on the safe side: the two parts of the ripple do not reach their peaks together"),
         source="derived here",
         example={"i_out": 0.6, "duty": 0.68, "ripple_voltage": 0.06, "r_capacitor": 0.01, "i_inductor_max": 2.2,
@@ -127,4 +132,73 @@ def border_current() -> Derivation:
         unit="A",
         source="derived here; equivalent to K_crit = D D'^2, Erickson & Maksimovic, 3rd ed., eq. 5.32",
         example={"v_in": 6.0, "duty": 0.68, "inductance": 47e-6, "f_sw": 150e3},
+    )
+
+
+@cache
+def border_inductance() -> Derivation:
+    """The inductance at which conduction turns discontinuous."""
+    return Derivation(
+        "border_inductance", "The inductance at the border of continuous conduction",
+        (
+            Step("On the border the load number has its critical value.", "k_critical = duty*duty_off**2",
+                 earlier(conduction_border())),
+            Step("Coil, load and clock make up the load number K.", "k_load = 2*inductance/(r_load*t_sw)", definition()),
+            Step("Take a coil that brings it there.", "k_load = k_critical",
+                 assumption("the lowest coil current just touches zero")),
+            Step("Put both in.", "2*inductance/(r_load*t_sw) = duty*duty_off**2", substituting(), uses=(3, 2, 1)),
+            Step("Solve for the inductance.", "inductance = r_load*t_sw*duty*duty_off**2/2", solving("inductance")),
+            Step("The period is one over the frequency.", "t_sw = 1/f_sw", definition()),
+            Step("A lighter load needs more of it.", "inductance = r_load*duty*duty_off**2/(2*f_sw)",
+                 substituting(), uses=(5, 6)),
+        ),
+        meaning="inductance below which conduction is discontinuous",
+        unit="H",
+        bound=conduction_border().bound,
+        source="derived here; equivalent to K_crit = D D'^2, Erickson & Maksimovic, 3rd ed., eq. 5.32",
+        example={"r_load": 50.0, "duty": 0.6, "f_sw": 25e3},
+    )
+
+
+@cache
+def largest_critical() -> Derivation:
+    """The border lies highest at a duty of one third: K_crit = 4/27. Above it no duty makes the current run dry."""
+    return Derivation(
+        "largest_critical", "The highest point of the border",
+        (
+            Step("Take the border.", "k_critical = duty*duty_off**2", earlier(conduction_border())),
+            Step("Call the share of the period in which the switch is open D'.", "duty_off = 1 - duty", definition()),
+            Step("Read it in the duty alone.", "k_critical = duty*(1 - duty)**2", substituting(), uses=(1, 2)),
+            Step("Little duty makes little ripple, much duty a large mean; in between lies the highest point.",
+                 "duty = 1/3", extremum("duty", "maximum")),
+            Step("Put it in.", "k_critical = 1/3*(1 - 1/3)**2", substituting(), uses=(3, 4)),
+            Step("Work it out.", "k_critical = 4/27", simplifying()),
+        ),
+        meaning="load number above which conduction is continuous at every duty",
+        unit="",
+        bound=Bound("", "as good as the border itself; losses raise it"),
+        source="derived here; same value in Erickson & Maksimovic, 3rd ed., eq. 5.33",
+    )
+
+
+@cache
+def load_for_every_duty() -> Derivation:
+    """The load resistance up to which conduction is continuous at every duty: 27 L f_s/2."""
+    return Derivation(
+        "load_for_every_duty", "The load that keeps conduction continuous at every duty",
+        (
+            Step("The border lies highest here.", "k_critical = 4/27", earlier(largest_critical())),
+            Step("Coil, load and clock make up the load number K.", "k_load = 2*inductance/(r_load*t_sw)", definition()),
+            Step("Take a load that brings it there.", "k_load = k_critical",
+                 assumption("the lowest coil current just touches zero, at a duty of one third")),
+            Step("Put both in.", "2*inductance/(r_load*t_sw) = 4/27", substituting(), uses=(3, 2, 1)),
+            Step("Solve for the load.", "r_load = 27*inductance/(2*t_sw)", solving("r_load")),
+            Step("The period is one over the frequency.", "t_sw = 1/f_sw", definition()),
+            Step("Any smaller resistance draws enough.", "r_load = 27*inductance*f_sw/2", substituting(), uses=(5, 6)),
+        ),
+        meaning="largest load resistance with which conduction is continuous at every duty",
+        unit="Ω",
+        bound=Bound("", "as good as the border itself; losses lower it"),
+        source="derived here; same form in Erickson & Maksimovic, 3rd ed., table 5.1",
+        example={"inductance": 47e-6, "f_sw": 150e3},
     )

@@ -27,7 +27,7 @@ from boostkit.derivations.bounds import (
     SAG,
     SMALL_DROP,
 )
-from boostkit.derivations.switching import NO_LOSS, charge_balance, inductor_ripple
+from boostkit.derivations.switching import NO_LOSS, STEADY_LOAD, charge_balance, inductor_ripple
 
 STRAIGHT = "coil current on straight slopes"
 
@@ -220,7 +220,7 @@ def capacitor_rms() -> Derivation:
         "capacitor_rms", "The rms current of the output capacitor",
         (
             Step("Switch closed: the capacitor alone feeds the load.", "i_capacitor_on = -i_out",
-                 assumption("load current constant over a period")),
+                 assumption(STEADY_LOAD)),
             Step("Switch open: the coil current arrives, a straight line down through its mean.",
                  f"i_inductor = {fall}", assumption(STRAIGHT)),
             Step("The load takes its part and the capacitor the rest. Square, and take the mean over the period.",
