@@ -36,6 +36,9 @@ CLOSED_LIST = {
     "steady state, current returns", "steady state, charge returns", "energy conservation", "electric power",
     "energy stored in a magnetic field", "energy stored in an electric field", "work on a charge",
     "flux linkage of a core",
+    "Newton's second law", "motion at constant speed", "mass of a body", "pressure on an area", "hydrostatic pressure",
+    "water is conserved", "compression of a liquid", "tension in a pipe wall", "Hooke's law", "gas in a vessel",
+    "Newton's law of viscosity", "Darcy-Weisbach friction", "hydraulic power",
 }
 
 

@@ -1,7 +1,17 @@
 """What a quantity, a formula, a step and a derivation are. Files in reading order: each builds on those before it."""
 
+from boostkit.algebra.answer import Hint, Verdict, hint, judge, next_line
 from boostkit.algebra.calculation import Calculation
-from boostkit.algebra.calculus import averaging, differentiating, extremum, integrating, limit, linearising
+from boostkit.algebra.calculus import (
+    averaging,
+    differentiating,
+    extremum,
+    integrating,
+    limit,
+    linearising,
+    reaching,
+    solving_in_time,
+)
 from boostkit.algebra.derivation import Derivation, Step
 from boostkit.algebra.dimensions import check_equation, dimension_of
 from boostkit.algebra.formula import Bound, Condition, Formula, Worked
@@ -20,7 +30,7 @@ from boostkit.algebra.reasons import (
 from boostkit.algebra.written import Equation, Written
 
 FILES = ("quantity", "printing", "written", "dimensions", "calculation", "formula", "laws", "trial", "reasons",
-         "calculus", "derivation")
+         "calculus", "derivation", "weight", "typed", "sameness", "mistakes", "answer")
 
 __all__ = [  # in reading order
     "LAWS",
@@ -30,10 +40,12 @@ __all__ = [  # in reading order
     "Derivation",
     "Equation",
     "Formula",
+    "Hint",
     "Law",
     "Quantity",
     "Reason",
     "Step",
+    "Verdict",
     "Worked",
     "Written",
     "assumption",
@@ -44,14 +56,19 @@ __all__ = [  # in reading order
     "dimension_of",
     "earlier",
     "extremum",
+    "hint",
     "integrating",
+    "judge",
     "known",
     "law",
     "letter",
     "limit",
     "linearising",
+    "next_line",
+    "reaching",
     "simplifying",
     "solving",
+    "solving_in_time",
     "substituting",
     "symbols",
 ]

@@ -104,6 +104,11 @@ def known(name: str) -> Quantity:
     raise ValueError(f"{name} is not a known letter{hint}")
 
 
+def every() -> tuple[Quantity, ...]:
+    """All letters entered so far, in order of entry."""
+    return tuple(_KNOWN.values())
+
+
 def symbols(*quantities: Quantity) -> tuple[sp.Symbol, ...]:
     """The sympy symbols of several quantities, in the same order."""
     return tuple(quantity.symbol for quantity in quantities)
