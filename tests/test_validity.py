@@ -1,15 +1,22 @@
 """Formulas against the exact circuit along one letter: what `circuit.validity` reports."""
 
 import dataclasses
+import importlib
+import pkgutil
 
 import numpy as np
 import pytest
 
+from boostkit import derivations
 from boostkit.circuit import Converter, switched, validity
 from boostkit.derivations import switching
 
 STAGE = Converter.of(v_in=6.0, inductance=47e-6, r_inductor=0.04, f_sw=150e3, duty=0.6, r_switch=0.02, v_rectifier=0.4,
                      r_rectifier=0.02, capacitance=100e-6, r_capacitor=0.01, r_load=30.0)  # fmt: skip
+
+FED = STAGE.change(r_source=0.05, c_input=22e-6, r_input_capacitor=0.01)
+ROOMS = [importlib.import_module(f"boostkit.derivations.{found.name}") for found in pkgutil.iter_modules(derivations.__path__)]
+FORMULAS = {name: made().formula for room in ROOMS for name, made in vars(room).items() if hasattr(made, "cache_info")}
 
 
 def gain(state) -> float:
@@ -38,6 +45,64 @@ def test_a_converter_without_steady_state_is_refused_and_nan():
     assert found.refused == (1,) and np.isnan(found.exact[1]) and np.isfinite(found.exact[0])
 
 
+@pytest.mark.parametrize("name", validity.EXACT)
+def test_all_at_once_is_one_by_one(name):
+    """Solved together, formula, exact value, bound and validity are what they are one converter at a time, in both modes."""
+    formula, values, stage = FORMULAS[name], [3.0, 30.0, 3000.0], FED if name == "source_ripple" else STAGE
+    quick = validity.compare(formula, None, stage, "r_load", values)
+    slow = validity.compare(formula, validity.EXACT[name], stage, "r_load", values)
+    # The two paths of the solver agree to rounding of a period that closes to 1e-10.
+    np.testing.assert_allclose(quick.exact, slow.exact, rtol=1e-8)
+    for k, value in enumerate(values):
+        letters = validity.measured(switched.steady_state(stage.change(r_load=value)))
+        assert quick.formula[k] == pytest.approx(validity.value_of(formula, letters), rel=1e-8)
+        assert quick.holds[k] == formula.holds(**letters)
+        assert quick.bound[k] == pytest.approx(formula.error_bound(**letters), rel=1e-6)
+
+
+def test_against_any_other_solution():
+    """A formula beside a plain function of its letters; where that refuses, there is no exact value."""
+    def exact(duty):
+        if duty > 0.8:
+            raise ValueError("too far")
+        return 2.0
+
+    found = validity.against(switching.ideal_gain().formula, exact, {}, "duty", [0.5, 0.75, 0.9])
+    assert found.error[:2].tolist() == [0.0, 1.0] and np.isnan(found.exact[2]) and found.refused == (2,)
+
+
+def test_a_formula_that_no_steady_state_can_judge_is_named():
+    """The border of conduction is no figure of one converter."""
+    with pytest.raises(ValueError, match="conduction_border claims nothing"):
+        validity.compare(switching.conduction_border().formula, None, STAGE, "duty", [0.5])
+
+
+@pytest.mark.parametrize("stage", [STAGE, STAGE.change(i_out=0.6), STAGE.change(peak_current=2.0),
+                                   Converter.of(v_in=6, inductance=1e-3, f_sw=5e5, duty=0.9, capacitance=1e-5, r_load=3000), FED])
+def test_a_reach_holds_the_converter_and_parts_the_formula(stage):
+    """The converter's own value lies within the reach of each letter, both ends can be built, and the border between the
+    modes lies within the reach of the coil."""
+    reaches = validity.reaches(stage)
+    for letter, (low, high, decades) in reaches.items():
+        assert low <= stage.letters()[letter] <= high and (low > 0 or not decades)
+        stage.change(**{letter: low}), stage.change(**{letter: high})
+    modes = [switched.steady_state(stage.change(inductance=end)).mode for end in reaches["inductance"][:2]]
+    assert modes == ["discontinuous", "continuous"]
+
+
+def test_the_promise_names_what_can_be_pushed():
+    """The ripple of the coil depends on what lies in its charging path, and not on the rectifier's forward voltage."""
+    named = validity.imperfections(switching.inductor_ripple().formula, STAGE)
+    assert {"r_inductor", "r_switch", "inductance"} <= set(named) and "v_rectifier" not in named
+
+
+def test_values_go_through_a_point():
+    """The point to be marked is among the values, in order, whether evenly spread or over decades."""
+    for decades in (False, True):
+        values = validity.through(1.0, 100.0, decades, here=7.7, count=5)
+        assert 7.7 in values and len(values) == 6 and (np.diff(values) > 0).all()
+
+
 def test_a_broken_promise_shows():
     """A bound that is too tight is reported as broken, so `kept` is a check."""
     found = validity.compare(switching.ideal_gain().formula, gain, STAGE, "duty", [0.5, 0.7])
@@ -46,7 +111,7 @@ def test_a_broken_promise_shows():
 
 def test_an_unknown_letter_is_named():
     """A wrong letter is one clear line."""
-    with pytest.raises(ValueError, match="volume is not a letter"):
+    with pytest.raises(ValueError, match="volume is not a number of a converter"):
         validity.compare(switching.ideal_gain().formula, gain, STAGE, "volume", [1.0])
 
 

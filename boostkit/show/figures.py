@@ -14,7 +14,7 @@ from matplotlib.text import Text
 
 from ..units import show
 from .labels import end_labels, place
-from .style import BARE, DOTS, INK, PENS, PLUM, QUIET, RUST, TINT, Figure, fit, frame, name_axis, styled
+from .style import BARE, DOTS, INK, PAPER, PENS, PLUM, QUIET, RUST, TINT, Figure, count_in, fit, frame, name_axis, ring, styled
 from .traces import two_slopes, waveforms
 
 __all__ = ["compare", "corners", "energy_cycle", "gain", "two_slopes", "waveforms"]
@@ -35,7 +35,8 @@ def gain(
     duty = np.asarray(duty, float)
     tallest = [np.nanmax(curve) for curve in list(curves.values())[1:] or list(curves.values())]
     ax.set_xlim(0, 1)
-    fit(ax, 0, top if top is not None else 1.25 * max(tallest), pad=0.0)
+    fit(ax, 0, top or 1.1 * max(tallest), pad=0.0 if top else 0.14)
+    ax.set_ylim(bottom=0)
     points, lines, said = [], [], []
     for pen, (label, curve) in zip(PENS, curves.items(), strict=False):
         (line,) = ax.plot(duty, curve, **pen.line, label=label)
@@ -47,7 +48,7 @@ def gain(
         else:
             lines.append((line, label))
     for label, (x, y) in (marks or {}).items():
-        (dot,) = ax.plot(x, y, "o", color=INK, markersize=7, markerfacecolor="white", markeredgewidth=1.8, zorder=5)
+        dot = ring(ax, x, y)
         points.append((dot, f"{label}\nD = {show(x)}, gain {show(y)}"))
         said.append(f"{label} at duty {show(x)} and gain {show(y)}")
     name_axis(ax.xaxis, "duty $D$")
@@ -131,21 +132,24 @@ def _fits(text: Text, width: float) -> bool:
 @styled
 def compare(
     x, formula, exact, bound, holds, *, along: tuple[str, str], of: tuple[str, str], logarithmic: bool = False,
-    onto: Figure | None = None,
+    here: float | None = None, onto: Figure | None = None,
 ) -> Figure:
     """A formula against the exact solution along one parameter.
 
     `x`, `formula`, `exact`: shape (n,), SI units. `bound`: the promised relative error, shape (n,) for an error
     on either side, or a pair (lowest, highest) of such arrays; nan where nothing is promised. `holds`: bool, shape
-    (n,). `along`, `of`: what stands on the two axes, as (text, unit). Below, the error in per cent of the exact value.
+    (n,). `along`, `of`: what stands on the two axes, as (text, unit). `here`: one of `x`, marked and told in words.
+    Below, the error in per cent of the exact value.
     """
     x, formula, exact, holds = np.asarray(x, float), np.asarray(formula), np.asarray(exact), np.asarray(holds, bool)
+    if not np.isfinite(exact).any():
+        raise ValueError(f"{of[0]} has no exact value anywhere from {show(x.min(), along[1])} to {show(x.max(), along[1])}")
     error = (formula - exact) / exact
     low, high = bound if isinstance(bound, tuple) else (-np.asarray(bound, float), np.asarray(bound, float))
     low, high = np.broadcast_to(low, x.shape), np.broadcast_to(high, x.shape)
     figure, (upper, lower) = frame([2.0, 1.3], top=0.6, onto=onto)
     for ax in (upper, lower):
-        ax.set_xscale("log" if logarithmic else "linear")
+        count_in(ax, "x", logarithmic)
         ax.set_xlim(x.min(), x.max())
     fit(upper, min(np.nanmin(formula), np.nanmin(exact)), max(np.nanmax(formula), np.nanmax(exact)), pad=0.15)
     _error_limits(lower, error, low, high, holds)
@@ -159,16 +163,51 @@ def compare(
     name_axis(lower.xaxis, *along)
     name_axis(upper.yaxis, *of)
     name_axis(lower.yaxis, "error of the formula (band: promised)", "%")
+    at = None if here is None else int(np.argmin(np.abs(x - here)))
+    if at is not None:
+        _mark(upper, x[at], exact[at], formula[at])
+        _mark(lower, x[at], error[at])
+        _write_here(upper, x[at], (exact[at], formula[at]))
     place(upper, lines)
     worst = np.nanmax(np.abs(error[holds])) if holds.any() else np.nan
     where = f"worst error where it holds {show(worst, '%')}" if np.isfinite(worst) else "it holds nowhere here"
     figure.says = f"{of[0]} along {along[0]}, {show(x.min(), along[1])} to {show(x.max(), along[1])}: {where}"
+    if at is not None:
+        promise = max(-low[at], high[at]) if holds[at] else None
+        figure.says = f"{along[0]} {show(x[at], along[1])}: {_told(formula[at], exact[at], promise, of[1])}. {figure.says}"
     return figure
+
+
+def _mark(ax: Axes, x: float, *heights: float) -> None:
+    """An upright line at x with a ring at each height."""
+    ax.plot([x] * 2, ax.get_ylim(), color=INK, linewidth=0.8, zorder=1.2)
+    ring(ax, [x] * len(heights), heights)
+
+
+def _write_here(ax: Axes, x: float, heights: Sequence[float]) -> None:
+    """The word beside the marked line, at its foot or near its head, away from the rings."""
+    dots = ax.transData.transform([(x, height) for height in heights if np.isfinite(height)] or [(x, 1.0)])
+    across, up = ax.transAxes.inverted().transform(dots).T
+    late = across[0] > 0.9
+    foot_or_head = max((0.06, 0.8), key=lambda spot: np.min(np.abs(up - spot - 0.05)))
+    ax.text(across[0] + (-0.01 if late else 0.01), foot_or_head, "here", transform=ax.transAxes, fontsize=8.5,
+            ha="right" if late else "left", bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1, "alpha": 0.8})
+
+
+def _told(formula: float, exact: float, promise: float | None, unit: str) -> str:
+    """Formula, exact value, error and promise at one point, in words. `promise`: None where the formula does not hold."""
+    if not np.isfinite(exact):
+        return "the exact solution has no value here"
+    error = show((formula - exact) / exact, "%").replace("-", "−")
+    kept = "does not hold here" if promise is None else "holds, " + (
+        f"promised within {show(promise, '%')}" if np.isfinite(promise) else "no bound promised")
+    return f"formula {show(formula, unit)}, exact {show(exact, unit)}, error {error}; {kept}"
 
 
 def _error_limits(ax: Axes, error, low, high, holds) -> None:
     """Room for the promise and for the error where it holds, and twice that for what lies beyond."""
-    kept = np.concatenate([error[holds], low[holds], high[holds], [-1e-4, 1e-4]])
+    seen = holds if holds.any() else np.ones_like(holds)
+    kept = np.concatenate([error[seen], low[seen], high[seen], [-1e-4, 1e-4]])
     kept = kept[np.isfinite(kept)]
     span = 2 * np.ptp(kept)
     far = error[np.isfinite(error)]
@@ -181,7 +220,8 @@ def _shade_where_not(ax: Axes, x, holds) -> None:
     ends = [x[0], *(x[i] if holds[i] else x[i + 1] for i in change), x[-1]]  # up to the last point where it does
     for start, end in list(pairwise(ends))[int(holds[0]) :: 2]:
         ax.axvspan(start, end, facecolor=BARE, edgecolor=DOTS, hatch="..", linewidth=0, zorder=0)
-        ax.vlines([t for t in (start, end) if x[0] < t < x[-1]], *ax.get_ylim(), color=QUIET, linewidth=0.9, zorder=1)
+        for inner in (t for t in (start, end) if x[0] < t < x[-1]):
+            ax.plot([inner] * 2, ax.get_ylim(), color=QUIET, linewidth=0.9, zorder=1)
         if ax is ax.figure.axes[0]:
             _write_region(ax, start, end, "does not hold")
 

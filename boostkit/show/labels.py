@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -23,13 +24,16 @@ class Crowd:
         self.left, self.bottom, self.right, self.top = ax.bbox.extents
         self.shape = (int((self.right - self.left) / CELL) + 2, int((self.top - self.bottom) / CELL) + 2)
 
-    def of(self, dots: np.ndarray) -> np.ndarray:
-        """The map of some points, in dots of the picture, summed up from the lower left corner."""
-        cells = ((dots - (self.left, self.bottom)) / CELL).astype(int)
-        cells = cells[((cells >= 0) & (cells < self.shape)).all(axis=1)]
-        counts = np.zeros(self.shape)
-        counts[cells[:, 0], cells[:, 1]] = 1
-        return np.pad(counts.cumsum(0).cumsum(1), ((1, 0), (1, 0)))
+    def of(self, *runs: np.ndarray) -> np.ndarray:
+        """The map of some runs of points, in dots of the picture, summed up from the lower left corner."""
+        counts = np.zeros((self.shape[0] + 1, self.shape[1] + 1))
+        for dots in runs:
+            cells = ((dots - (self.left, self.bottom)) // CELL).astype(int)
+            cells = cells[((cells >= 0) & (cells < self.shape)).all(axis=1)]
+            filled = np.zeros(counts.shape, bool)
+            filled[cells[:, 0] + 1, cells[:, 1] + 1] = True
+            counts += filled
+        return counts.cumsum(0).cumsum(1)
 
     def inside(self, summed: np.ndarray, centres: np.ndarray, half) -> np.ndarray:
         """How many filled cells of a map lie within `half` (width, height) of each centre."""
@@ -48,13 +52,15 @@ def place(ax: Axes, wanted: Sequence[tuple[Line2D, str]], **font) -> list[Text]:
     """Write each text beside its curve, at the spot that touches no curve and no other text of this axes."""
     renderer, crowd = ax.figure.canvas.get_renderer(), Crowd(ax)
     runs = {line: _dots(ax, line.get_transform().transform(line.get_xydata())) for line in ax.lines}
-    maps = {line: crowd.of(dots) for line, dots in runs.items()}
+    maps = {line: crowd.of(runs[line]) for line, _ in wanted}
     uprights = [_dots(ax, ax.transData.transform(part)) for lines in ax.collections
                 if isinstance(lines, LineCollection) for part in lines.get_segments()]
-    strokes = sum(maps.values()) + crowd.of(np.vstack([np.zeros((0, 2)), *uprights]))
+    strokes = crowd.of(*runs.values(), np.vstack([np.zeros((0, 2)), *uprights]))
     taken = [text.get_window_extent(renderer).extents for text in ax.texts]
     placed = []
     for line, words in wanted:
+        if not len(runs[line]):  # nan throughout: no curve, no label
+            continue
         text = ax.text(0, 0, words, color=line.get_color(), ha="center", va="center", **font)
         size = text.get_window_extent(renderer)
         half = np.array([size.width / 2 + 2, size.height / 2 + 1])
@@ -62,12 +68,9 @@ def place(ax: Axes, wanted: Sequence[tuple[Line2D, str]], **font) -> list[Text]:
         others = strokes - maps[line]
         gaps = GAPS if len(line.get_xdata()) == 1 else GAPS[:3]  # a label may stand off a point, not off a curve
         spots, roots, dislike = _spots(gaps, anchors, crowd.inside(others, anchors, 5) > 0, half)
-        reach = np.clip(roots, spots - half, spots + half) - roots
-        for share in np.arange(0.1, 1.0, 3 / gaps[-1]):  # a curve between a label and its own would take it over
-            beyond = np.abs(share * reach).max(axis=1) > 9
-            dislike += 3.0 * beyond * (crowd.inside(others, roots + share * reach, 5) > 0)
         cost = dislike + 2 * crowd.inside(strokes, spots, half) + 1e3 * crowd.off(spots, half)
-        best = spots[np.argmin(cost + 100 * _covered(spots, half, taken))]
+        cost += 100 * _covered(spots, half, taken)
+        best = spots[_cheapest(cost, partial(_taken_over, crowd, others, spots, roots, half, gaps[-1]))]
         text.set_position(ax.transData.inverted().transform(best))
         taken.append(np.concatenate([best - half, best + half]))
         placed.append(text)
@@ -109,6 +112,29 @@ def _spots(gaps, anchors: np.ndarray, shared: np.ndarray, half: np.ndarray) -> t
     spots = (anchors[:, None, :] + away[None, :, :]).reshape(-1, 2)
     roots = np.repeat(anchors, len(away), axis=0)
     return spots, roots, (far[None, :] + (middle + 5.0 * shared)[:, None]).ravel()
+
+
+def _cheapest(cost: np.ndarray, extra: Callable[[np.ndarray], np.ndarray], few: int = 48) -> int:
+    """Where cost + extra is least, the first if several are. `extra`, which is dear to find out and never negative, is
+    asked only for the few spots of least cost, and for more where those cannot settle it."""
+    order = np.argsort(cost, kind="stable")
+    while True:
+        tried = np.sort(order[:few])
+        total = cost[tried] + extra(tried)
+        best = int(np.argmin(total))
+        if few >= len(order) or total[best] < cost[order[few]]:
+            return int(tried[best])
+        few *= 4
+
+
+def _taken_over(crowd: Crowd, others: np.ndarray, spots, roots, half, farthest: float, few: np.ndarray) -> np.ndarray:
+    """For a few of the spots: how much of another curve lies between a label and its own, which would take it over."""
+    spots, roots = spots[few], roots[few]
+    reach = np.clip(roots, spots - half, spots + half) - roots
+    shares = np.arange(0.1, 1.0, 3 / farthest)[:, None, None]
+    way = (shares * reach).reshape(-1, 2)
+    hit = (np.abs(way).max(axis=1) > 9) & (crowd.inside(others, np.tile(roots, (len(shares), 1)) + way, 5) > 0)
+    return 3.0 * hit.reshape(len(shares), -1).sum(axis=0)
 
 
 def _covered(spots: np.ndarray, half: np.ndarray, taken: list[np.ndarray]) -> np.ndarray:

@@ -1,150 +1,17 @@
-"""Live figures: sliders around a picture, drawn anew in the kernel. The only home of ipywidgets.
-
-A panel also carries its picture as PNG and its readings as one stable line, so that a notebook that nobody has run yet,
-a PDF and a test all get real content.
-"""
+"""Panels for the common questions about a converter: its waveforms, its slopes, its gain, its energy, under sliders."""
 
 from __future__ import annotations
 
-import html
-import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any
 
-import ipywidgets as widgets
 import numpy as np
 
 from ..circuit import Converter
 from ..circuit.converter import LETTERS
-from ..circuit.results import SteadyState
 from ..circuit.switched import steady_state, steady_states
 from . import figures
-from .screen import Screen
-from .style import DPI, WIDTH, Figure, forget, scale_of
-from .traces import spans, within
-
-FULL = widgets.Layout(width=f"{round(WIDTH * DPI)}px", max_width="100%")
-
-
-@dataclass(frozen=True)
-class Slider:
-    """A number that the reader moves: its `name` in Python, its words, its `low`, `high` and `start` in SI units."""
-
-    name: str
-    words: str
-    unit: str
-    low: float
-    high: float
-    start: float
-    steps: int = 100
-    logarithmic: bool = False
-
-    def widget(self) -> tuple[widgets.FloatSlider | widgets.FloatLogSlider, float]:
-        """The slider counting in the prefix that suits its start, and what one of its units is in SI."""
-        scale, worded = scale_of([self.start or self.high], self.unit)
-        looks = {
-            "description": f"{self.words}, {worded}" if worded else self.words,
-            "value": self.start / scale, "readout_format": ".3r",
-            "layout": FULL, "style": {"description_width": "14em"},
-        }  # fmt: skip
-        if self.logarithmic:
-            low, high, step = self._grid(*(math.log10(x / scale) for x in (self.low, self.high, self.start)))
-            return widgets.FloatLogSlider(min=low, max=high, step=step, **looks), scale
-        low, high, step = self._grid(self.low / scale, self.high / scale, self.start / scale)
-        return widgets.FloatSlider(min=low, max=high, step=step, **looks), scale
-
-    def _grid(self, low: float, high: float, start: float) -> tuple[float, float, float]:
-        """Ends and step with the start on the grid: a browser moves a slider to the nearest step by itself."""
-        step = (high - low) / self.steps
-        if not self.logarithmic:
-            power = 10.0 ** math.floor(math.log10(step))
-            step = power * next(n for n in (1, 2, 5, 10) if n * power >= step * (1 - 1e-9))
-        below, above = (math.floor(n + 1e-9) for n in ((start - low) / step, (high - start) / step))
-        return start - below * step, start + above * step, step
-
-
-class Panel:
-    """Sliders, a picture and a line of readings.
-
-    `compute(**values)` takes the numbers of the sliders in SI units and returns what `draw(numbers, onto=figure)`
-    needs; `draw` returns the Figure, at first with `onto=None`, later the one that it made before. A ValueError of
-    `compute` is shown as a line under the picture, which keeps its last good state. `move` moves sliders from Python.
-    """
-
-    def __init__(self, compute: Callable[..., Any], draw: Callable[..., Figure], sliders: Sequence[Slider]):
-        self._compute, self._draw = compute, draw
-        self._sliders = {slider.name: (slider, *slider.widget()) for slider in sliders}
-        self.figure = draw(compute(**self.values), onto=None)
-        self._screen = Screen(self.figure)
-        self._image = widgets.Image(format="png", layout=FULL)
-        self._line = widgets.HTML(layout=FULL)
-        self.readings = ""
-        button = widgets.Button(description="Reset to example", tooltip="Put every slider back to the example's values")
-        button.on_click(lambda _: self.reset())
-        self.box = widgets.VBox([*(widget for _, widget, _ in self._sliders.values()), button, self._image, self._line])
-        self._held = False
-        for _, widget, _ in self._sliders.values():
-            widget.observe(self._moved, names="value")
-        self._tell(self.figure.says)
-        self._image.value = self._screen.png()
-
-    @property
-    def values(self) -> dict[str, float]:
-        """What the sliders stand at, in SI units."""
-        return {name: self._value(*parts) for name, parts in self._sliders.items()}
-
-    @staticmethod
-    def _value(slider: Slider, widget, scale: float) -> float:
-        """A slider that stands at its start gives the start itself, free of rounding by its prefix."""
-        return slider.start if math.isclose(widget.value, slider.start / scale, rel_tol=1e-9) else widget.value * scale
-
-    @property
-    def png(self) -> bytes:
-        """The picture as it is shown now."""
-        return bytes(self._image.value)
-
-    def move(self, **values: float) -> str:
-        """Move sliders to values in SI units and draw once; returns the readings."""
-        self._held = True
-        try:
-            for name, value in values.items():
-                if name not in self._sliders:
-                    raise ValueError(f"{name} is no slider of this panel; it has {', '.join(self._sliders)}")
-                _, widget, scale = self._sliders[name]
-                widget.value = value / scale
-        finally:
-            self._held = False
-        self._moved()
-        return self.readings
-
-    def reset(self) -> str:
-        """Put every slider back to the example's value and the axes to where they were; returns the readings."""
-        for ax in self.figure.axes:
-            forget(ax)
-        return self.move(**{name: slider.start for name, (slider, _, _) in self._sliders.items()})
-
-    def _moved(self, _change=None) -> None:
-        if self._held:
-            return
-        try:
-            numbers = self._compute(**self.values)
-        except ValueError as trouble:
-            self._tell(str(trouble))
-            return
-        self._draw(numbers, onto=self.figure)
-        self._image.value = self._screen.png()
-        self._tell(self.figure.says)
-
-    def _tell(self, line: str) -> None:
-        self.readings = line
-        # role="status": a screen reader speaks the line when it changes
-        self._line.value = f'<p role="status" style="margin:0;line-height:1.4">{html.escape(line)}</p>'
-
-    def _repr_mimebundle_(self, include=None, exclude=None) -> dict:
-        bundle = self.box._repr_mimebundle_()
-        return bundle | self.figure._repr_mimebundle_() | {"text/plain": self.readings}
-
+from .live import Panel, Slider
+from .style import Figure
 
 WORDS = {  # letter: what its slider is called
     "v_in": "source voltage",
@@ -160,6 +27,9 @@ WORDS = {  # letter: what its slider is called
     "r_capacitor": "capacitor series resistance",
     "r_load": "load resistance",
     "i_out": "load current",
+    "r_source": "source resistance",
+    "c_input": "input capacitance",
+    "r_input_capacitor": "input capacitor series resistance",
 }
 CURRENT_LIMIT = (0.2, 5.0)  # A; a setting of the drive and no letter of any formula, so its range stands here
 
@@ -223,35 +93,15 @@ def gain(converter: Converter) -> Panel:
     return Panel(compute, draw, sliders_for(converter, *letters))
 
 
-@dataclass(frozen=True)
-class Energies:
-    """Read off exact waveforms: J into the field and J straight through in one period; (time, energy in the coil)."""
-
-    shares: tuple[float, float]
-    course: tuple[np.ndarray, np.ndarray]
-
-
-def _energies(state: SteadyState) -> Energies:
-    wave = state.waveforms()
-    into_field = straight = 0.0
-    for start, end, kind in spans(wave):
-        inside = within(wave.time, start, end)
-        time, current = wave.time[inside], wave.i_inductor[inside]
-        if kind == "closed":
-            into_field += float(np.trapezoid(wave.v_inductor[inside] * current, time))
-        else:
-            straight += float(np.trapezoid(wave.v_input[inside] * current, time))
-    return Energies((into_field, straight), (wave.time, 0.5 * state.converter.inductor.inductance * wave.i_inductor**2))
-
-
 def energy(converter: Converter) -> Panel:
     """Energy per cycle through the coil's field and straight through, beside the converter as it was at first."""
-    first = _energies(steady_state(converter))
+    first = steady_state(converter)
 
     def compute(**values):
         state = steady_state(converter.change(**values))
-        both = {"example": first, f"now, {state.mode} conduction": _energies(state)}
-        return {case: e.shares for case, e in both.items()}, {case.split(",")[0]: e.course for case, e in both.items()}
+        both = {"example": first, f"now, {state.mode} conduction": state}
+        shares = {case: one.energy_by_way for case, one in both.items()}
+        return shares, {case.split(",")[0]: one.energy_in_coil() for case, one in both.items()}
 
     def draw(numbers, onto):
         return figures.energy_cycle(*numbers, onto=onto)

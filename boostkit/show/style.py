@@ -18,18 +18,20 @@ import matplotlib.figure
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex, to_rgb
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
 from matplotlib.transforms import ScaledTranslation, Transform, blended_transform_factory
 from PIL import Image
 
 from ..units import show
+from .lettering import Canvas
 
 WIDTH, DPI = 7.0, 100  # inches and dots per inch: 700 dots, the width that a workbook gives an image
 MARGIN = 0.12  # inches from the edge at which axis labels begin
 INK, QUIET, PAPER = "#22262b", "#8b9198", "#ffffff"
 BLUE, RUST, PLUM, MOSS = "#15508f", "#c8581a", "#7b2d5e", "#6d8f2b"  # dark, middle, darkest, light: apart in grey too
+RING = {"color": INK, "markersize": 6, "markerfacecolor": PAPER, "markeredgewidth": 1.6, "zorder": 5}
 BARE, DOTS = "#eeeeee", "#c4c8cc"  # where a formula promises nothing
 TINT = {"closed": "#dde7f1", "conducting": "#fbeede", "idle": "#f0f0f0"}
 
@@ -101,7 +103,7 @@ class Figure(matplotlib.figure.Figure):
 
     def __init__(self, height: float, says: str = ""):
         super().__init__(figsize=(WIDTH, height), dpi=DPI, facecolor=PAPER)
-        FigureCanvasAgg(self)
+        Canvas(self)
         self.says = says
 
     def __repr__(self) -> str:
@@ -160,11 +162,36 @@ def frame(
     for row in rows:
         box = (left / WIDTH, (edge - row) / height, (WIDTH - left - right) / WIDTH, row / height)
         ax = figure.add_axes(box, autoscale_on=False)
-        ax.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-        ax.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10], min_n_ticks=2))
+        few_ticks(ax.xaxis)
+        few_ticks(ax.yaxis)
         ax.tick_params(labelbottom=not shared or len(figure.axes) == len(rows))
         edge -= row + gap
     return figure, figure.axes
+
+
+def few_ticks(axis: Axis) -> None:
+    """Ticks at round numbers, as few as will do."""
+    axis.set_major_locator(MaxNLocator(6 if axis.axis_name == "x" else 4, steps=[1, 2, 5, 10], min_n_ticks=2))
+
+
+def count_in(ax: Axes, which: str, decades: bool) -> None:
+    """Let the `x` or `y` axis count in decades, or evenly; nothing is done to an axis that does so already."""
+    axis = ax.xaxis if which == "x" else ax.yaxis
+    if (axis.get_scale() == "log") == decades:
+        return
+    (ax.set_xscale if which == "x" else ax.set_yscale)("log" if decades else "linear")
+    setattr(ax, f"fitted_{which}", False)
+    if decades:
+        axis.set_minor_formatter(NullFormatter())
+    else:
+        few_ticks(axis)
+
+
+def ring(ax: Axes, x, y) -> Line2D:
+    """A ring at each point, whole at the edge of the axes, and none where a point lies beyond its limits."""
+    low, high = ax.get_ylim()
+    within = bool(np.all((np.asarray(y) >= low) & (np.asarray(y) <= high)))
+    return ax.plot(x, y, "o", **RING, clip_on=not within)[0]
 
 
 def contents(ax: Axes) -> list:
@@ -176,12 +203,15 @@ def contents(ax: Axes) -> list:
 def fit(ax: Axes, low: float, high: float, *, which: str = "y", pad: float = 0.1) -> None:
     """Limits around low ... high. Limits that still frame it well stay, so that under a slider the curve moves and
     not the axis."""
-    old_low, old_high = ax.get_ylim() if which == "y" else ax.get_xlim()
-    drawn_before = getattr(ax, f"fitted_{which}", False)
-    if drawn_before and old_low <= low and high <= old_high and high - low > 0.3 * (old_high - old_low):
-        return
+    axis = ax.yaxis if which == "y" else ax.xaxis
+    there, back = (np.log, np.exp) if axis.get_scale() == "log" else (float, float)  # in decades, room is a factor
+    low, high = there(low), there(high)
+    if getattr(ax, f"fitted_{which}", False):
+        old_low, old_high = (there(end) for end in axis.get_view_interval())
+        if old_low <= low and high <= old_high and high - low > 0.3 * (old_high - old_low):
+            return
     span = (high - low) or max(abs(high), 1e-12)
-    (ax.set_ylim if which == "y" else ax.set_xlim)(low - pad * span, high + pad * span)
+    (ax.set_ylim if which == "y" else ax.set_xlim)(back(low - pad * span), back(high + pad * span))
     setattr(ax, f"fitted_{which}", True)
 
 
@@ -205,7 +235,10 @@ def name_axis(axis: Axis, text: str, unit: str = "") -> None:
 
     The label of a vertical axis lies above it, to be read without turning the head. Unit `%` counts shares of one.
     """
-    scale, worded = scale_of(axis.get_view_interval(), unit)
+    limits = axis.get_view_interval()
+    if axis.get_scale() == "log":
+        limits = [float(np.sqrt(np.prod(limits)))]  # decades on both sides of the middle
+    scale, worded = scale_of(limits, unit)
     axis.set_major_formatter(FuncFormatter(lambda value, _: f"{round(value / scale, 9):.6g}".replace("-", "−")))
     axis.set_label_text(f"{text}, {worded}" if worded else text)
     if axis.axis_name == "y":
