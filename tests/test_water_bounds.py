@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from boostkit.algebra import Derivation
+from boostkit.circuit.validity import promised, value_of
 from boostkit.derivations import column, likeness, water
 from boostkit.derivations import ram as ram_formulas
 from boostkit.water import Closing, Pipe, Ram, Vessel, linear_fall, sudden, surge
 from boostkit.water.likeness import filling
-from boostkit.water.validity import compare_closing, letters_of, measured, promised, value_of
+from boostkit.water.validity import compare_closing, letters_of, measured
 
 FILE = Path(__file__).parent.parent / "workbooks" / "water.toml"
 ROUNDING = 1e-8  # a rise is the difference of two pressures ten to a thousand times as large

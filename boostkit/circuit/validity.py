@@ -174,7 +174,7 @@ def _held(formula: Formula, truth, letters: dict[str, Numbers], letter: str, val
     there = np.setdiff1d(np.arange(values.size), refused).astype(int)
     letters = {name: np.broadcast_to(number, values.shape)[there] for name, number in letters.items() if _is_letter(name)}
     table = np.full((3, values.size), np.nan)
-    for row, found in enumerate((value_of(formula, letters), _promised(formula, letters), formula.holds(**letters))):
+    for row, found in enumerate((value_of(formula, letters), promised(formula, letters), formula.holds(**letters))):
         table[row, there] = found
     return Comparison(letter, values, table[0], np.asarray(truth, float), table[1], table[2] == 1, refused)
 
@@ -186,7 +186,7 @@ def exact_of(formula: Formula) -> Callable[[State], Numbers]:
     return EXACT[formula.name]
 
 
-def _promised(formula: Formula, letters: dict[str, Numbers]) -> Numbers:
+def promised(formula: Formula, letters: dict[str, Numbers]) -> Numbers:
     """The promised bound, or nan where none is promised."""
     if formula.bound is None or not formula.bound.expression:
         return np.nan

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import numpy as np
-
 from ..algebra import Formula
-from ..circuit.validity import Comparison, value_of
+from ..circuit.validity import Comparison, against
 from .pipe import ATMOSPHERE, GRAVITY, Closing, Pipe, linear_fall
 from .strokes import Strokes
 from .surge import surge
@@ -50,18 +48,10 @@ def compare_closing(formula: Formula, pipe: Pipe, velocity: float, times, *, of:
     """
     if of not in ("peak", "mean"):
         raise ValueError(f"of = {of!r} must be peak or mean")
-    times = np.asarray(times, float)
     tank = 2 * pipe.density * pipe.wave_speed * velocity + 2 * pipe.friction_drop(velocity)
-    table = np.empty((4, times.size))
-    for k, time in enumerate(times.tolist()):
-        found, letters = surge(pipe, tank, velocity, close(time), None, cells), letters_of(pipe, velocity, time)
-        exact = found.peak_rise if of == "peak" else found.mean_rise
-        table[:, k] = value_of(formula, letters), exact, promised(formula, letters), formula.holds(**letters)
-    return Comparison("closing_time", times, table[0], table[1], table[2], table[3] == 1, ())
 
+    def exact(closing_time: float, **_) -> float:
+        found = surge(pipe, tank, velocity, close(closing_time), None, cells)
+        return found.peak_rise if of == "peak" else found.mean_rise
 
-def promised(formula: Formula, letters: dict[str, float]) -> float:
-    """The promised bound, or nan where none is promised."""
-    if formula.bound is None or not formula.bound.expression:
-        return np.nan
-    return float(formula.error_bound(**letters))
+    return against(formula, exact, letters_of(pipe, velocity), "closing_time", times)
