@@ -16,18 +16,18 @@ LOSSES = ("r_inductor", "r_switch", "r_rectifier", "r_capacitor", "v_rectifier")
 
 
 JUDGED = [        # what `validity.EXACT` can tell from a steady state without an input capacitor
-    switching.ideal_gain, real_parts.real_gain, switching.charge_balance, switching.inductor_ripple,
+    switching.ideal_gain, switching.output_by_times, real_parts.real_gain, switching.charge_balance, switching.inductor_ripple,
     switching.output_ripple, stress.peak_current, stress.switch_voltage, stress.rectifier_voltage, stress.switch_mean,
     stress.switch_rms, stress.rectifier_mean, stress.rectifier_rms, stress.capacitor_rms, field.energy_swing,
     field.energy_swing_by_source, field.discontinuous_energy, energy.energy_per_cycle, energy.power_by_cycle,
     energy.straight_share, energy.field_share, energy.field_share_by_duty, energy.field_share_continuous,
-    energy.discontinuous_power, light_load.gain_by_times, light_load.dry_peak, light_load.dry_load_current,
+    energy.discontinuous_power, light_load.gain_by_times, stress.dry_peak, light_load.dry_load_current,
     light_load.rectifier_share, light_load.discontinuous_gain, light_load.near_linear_gain, light_load.duty_for_gain,
     light_load.cycle_energy, ripple.large_ripple, ripple.dry_ripple, ripple_esr.rising_ripple,
     ripple_esr.turning_ripple, ripple_esr.falling_ripple, ripple.steady_capacitor_rms, ripple.dry_capacitor_rms,
     input_ripple.bare_source_ripple,
 ]
-DRY = (field.discontinuous_energy, energy.discontinuous_power, light_load.dry_peak, light_load.dry_load_current,
+DRY = (field.discontinuous_energy, energy.discontinuous_power, stress.dry_peak, light_load.dry_load_current,
        light_load.rectifier_share, light_load.discontinuous_gain, light_load.near_linear_gain, light_load.duty_for_gain,
        light_load.cycle_energy, ripple.dry_ripple, ripple.dry_capacitor_rms)     # hold in discontinuous conduction only
 each = pytest.mark.parametrize("derivation", JUDGED, ids=[derivation.__name__ for derivation in JUDGED])

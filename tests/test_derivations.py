@@ -87,7 +87,7 @@ def test_tampering_is_named(derivation, change):
     (field.energy_swing, 5, "energy_swing = inductance*(i_inductor_max + i_inductor_min)"
                             "*(i_inductor_max - i_inductor_min)"),
     (energy.field_share, 11, "share_field = v_in/v_out"),
-    (energy.field_share_by_duty, 8, "share_field = duty_rectifier/(duty + duty_rectifier)"),
+    (energy.field_share_by_duty, 4, "share_field = duty_rectifier/(duty + duty_rectifier)"),
 ])
 def test_slips_of_the_pen_are_named(derivation, number, wrong):
     """The slips that a learner makes: D for D', a lost factor, a wrong limit, one share for the other."""

@@ -207,7 +207,7 @@ def test_twice_the_lift_halves_the_climb_and_nothing_ends_it():
 
 
 @pytest.mark.parametrize(("derivation", "number", "wrong"), [
-    (light_load.gain_by_times, 8, "gain = (duty + duty_rectifier)/duty"),                        # D for D_2
+    (light_load.gain_by_times, 4, "gain = (duty + duty_rectifier)/duty"),                        # D for D_2
     (light_load.dry_load_current, 3, "i_rectifier_mean = i_inductor_max*duty_rectifier"),        # half of the triangle
     (light_load.rectifier_share, 10, "duty_rectifier = k_load*duty/gain"),
     (light_load.discontinuous_gain, 4, "gain**2 + gain - duty**2/k_load = 0"),                   # sign

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from operator import itemgetter
 from typing import NamedTuple
@@ -101,8 +102,8 @@ class Interrupted:
 
     path: what took the current over, in words. duration: how long it was followed, s. v_switch_peak, peak_at: the highest
     voltage across the switch (V) and when (s). time_to_rest: the first instant at which the path carries no current any
-    more, s; inf where it never stops within `duration`. energies, J: `field_before` and `source` come in; `path`, `winding`,
-    `field_after` and `capacitance_after` are where they went.
+    more, s; inf where it never stops within `duration`. c_stray: the capacitance across the switch, F. `energies`, J:
+    `field_before` and `source` come in; `path`, `winding`, `field_after` and `capacitance_after` are where they went.
     """
 
     coil: Coil
@@ -111,8 +112,18 @@ class Interrupted:
     v_switch_peak: float
     peak_at: float
     time_to_rest: float
-    energies: dict[str, float]
+    c_stray: float
     parts: tuple[Part, ...]
+
+    @cached_property
+    def energies(self) -> dict[str, float]:
+        """What came from where and went where, J, integrated exactly."""
+        current, voltage = self.parts[-1].end_state
+        return {name: sum(part.product(*factors) for part in self.parts) for name, factors in FLOWS.items()} | {
+            "field_before": self.coil.inductance * self.coil.i_start**2 / 2,
+            "field_after": self.coil.inductance * current**2 / 2,
+            "capacitance_after": self.c_stray * voltage**2 / 2,
+        }  # fmt: skip
 
     @property
     def books(self) -> float:
@@ -276,12 +287,7 @@ class Coil:
 
     def _summed(self, parts: tuple[Part, ...], words: str, rest: float, c_stray: float) -> Interrupted:
         peak, at = max((part.highest("v_switch") for part in parts), key=itemgetter(0))
-        current, voltage = parts[-1].end_state
-        energies = {name: sum(part.product(*factors) for part in parts) for name, factors in FLOWS.items()} | {
-            "field_before": self.inductance * self.i_start**2 / 2, "field_after": self.inductance * current**2 / 2,
-            "capacitance_after": c_stray * voltage**2 / 2,
-        }  # fmt: skip
-        return Interrupted(self, words, parts[-1].start + parts[-1].duration, peak, at, rest, energies, parts)
+        return Interrupted(self, words, parts[-1].start + parts[-1].duration, peak, at, rest, c_stray, parts)
 
 
 def _row(i: float = 0.0, v: float = 0.0, one: float = 0.0) -> np.ndarray:

@@ -67,6 +67,7 @@ def swing(s: State) -> Numbers:
 EXACT: dict[str, Callable[[State], Numbers]] = {  # name of a derivation: what its formula claims, on the exact steady state
     "ideal_gain": gain,
     "real_gain": gain,
+    "output_by_times": lambda s: s.output_voltage.mean,
     "charge_balance": lambda s: s.inductor_current.mean,
     "inductor_ripple": lambda s: s.ripple_current,
     "output_ripple": lambda s: s.ripple_voltage,

@@ -1,5 +1,11 @@
-"""The physics as algebra, one short file a topic; each function gives one Derivation, made once."""
+"""The physics as algebra, one short file a topic; each function gives one Derivation, made once.
+
+Importing any of them enters the shared letters, in which all the equations are written.
+"""
+
+from . import letters
 
 FILES = ("letters", "bounds", "water", "column", "likeness", "ram", "kick", "clamp", "ringing", "discharge", "switching", "stress",
-         "real_parts", "field", "energy", "sizing", "light_load", "unloaded", "ripple",
-         "ripple_esr", "input_ripple")
+         "real_parts", "field", "energy", "sizing", "light_load", "unloaded", "ripple", "ripple_esr", "input_ripple")  # fmt: skip
+
+__all__ = ["letters"]

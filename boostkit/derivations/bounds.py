@@ -45,6 +45,11 @@ PATH_DROP_DRY = "((r_inductor + r_switch)*duty/(2*inductance*f_sw))"
 SAG = "1/(r_load*capacitance*f_sw)"
 SWING = f"({SAG} + r_capacitor*{CURRENT_HIGHEST}/v_out)"
 
+# What losses take from the lift of the coil over the source, as a share, in both modes.
+_CURRENT = "i_out/duty_rectifier"
+LOST_LIFT = (f"((duty/duty_rectifier*(r_inductor + r_switch)*{_CURRENT} + v_rectifier"
+             f" + (r_inductor + r_rectifier + r_capacitor)*{_CURRENT})/v_in + v_out/v_in*{SAG}/2)")
+
 CONTINUOUS = Condition(f"k_load*(1 - {DROP}) >= duty*duty_off**2*(1 + {LOSS})",
                        "continuous conduction: the load number lies above its critical value, losses counted")
 # Bent slopes lift the lowest current a little, so that the border lies a little lower than where straight ones put it.

@@ -21,7 +21,6 @@ from boostkit.algebra import (
     solving_in_time,
     substituting,
 )
-from boostkit.derivations import letters  # noqa: F401  (capacitance, inductance and time)
 from boostkit.derivations.kick import COIL_LAW, NO_RESISTANCE
 
 v_charged = letter("v_charged", "V_0", "V", "voltage to which a capacitor has been charged", (70.0, 400.0))

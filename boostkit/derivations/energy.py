@@ -27,6 +27,7 @@ from boostkit.derivations.bounds import (
     DISCONTINUOUS,
     DROP,
     LOSS,
+    LOST_LIFT,
     PATH_DROP_DRY,
     SAG,
     SMALL_DROP_DRY,
@@ -34,15 +35,12 @@ from boostkit.derivations.bounds import (
     SWING,
 )
 from boostkit.derivations.field import discontinuous_energy
-from boostkit.derivations.switching import FLAT_OUTPUT, NEVER_DRY, NO_LOSS, volt_second_balance
+from boostkit.derivations.switching import FLAT_OUTPUT, NEVER_DRY, NO_LOSS, output_by_times
 
-# What losses take: from the ideal gain, from the lift of the coil over the source (both as shares), and in volts while
-# the coil gives its energy away in discontinuous conduction.
+# What losses take: from the ideal gain as a share, and in volts while the coil gives its energy away in discontinuous
+# conduction (a mean over the charge of a triangle: two thirds of its peak).
 LOST_GAIN = f"{LOSS} + {DROP} + {BENT_BY_CAPACITOR} + {BENT_BY_LOAD} + {BENT_LOSS}"
-_CURRENT = "i_out/duty_rectifier"
-LOST_LIFT = (f"((duty/duty_rectifier*(r_inductor + r_switch)*{_CURRENT} + v_rectifier"
-             f" + (r_inductor + r_rectifier + r_capacitor)*{_CURRENT})/v_in + v_out/v_in*{SAG}/2)")
-LOST_VOLTAGE_DRY = f"(v_rectifier + (r_inductor + r_rectifier + r_capacitor)*{CLIMB}/2 + v_out*{SAG}/2)"
+LOST_VOLTAGE_DRY = f"(v_rectifier + (r_inductor + r_rectifier + r_capacitor)*{CLIMB}*2/3 + v_out*{SAG}/2)"
 
 
 @cache
@@ -162,18 +160,10 @@ def field_share_by_duty() -> Derivation:
         (
             Step("Take the share that passes through the field.", "share_field = 1 - v_in/v_out",
                  earlier(field_share())),
-            Step("Take the balance of the coil.", "v_inductor_on*duty + v_inductor_off*duty_rectifier = 0",
-                 earlier(volt_second_balance())),
-            Step("Without loss the source voltage lies across the coil while the switch is closed.",
-                 "v_inductor_on = v_in", assumption(NO_LOSS)),
-            Step("Without loss source less output lies across it while the rectifier conducts.",
-                 "v_inductor_off = v_in - v_out", assumption(NO_LOSS)),
-            Step("Put both into the balance.", "v_in*duty + (v_in - v_out)*duty_rectifier = 0",
-                 substituting(), uses=(2, 3, 4)),
-            Step("Solve for the output voltage.", "v_out = v_in*(duty + duty_rectifier)/duty_rectifier",
-                 solving("v_out")),
+            Step("The conduction times set the output voltage.", "v_out = v_in*(duty + duty_rectifier)/duty_rectifier",
+                 earlier(output_by_times())),
             Step("Put it into the share.", "share_field = 1 - v_in/(v_in*(duty + duty_rectifier)/duty_rectifier)",
-                 substituting(), uses=(1, 6)),
+                 substituting(), uses=(1, 2)),
             Step("Of all the time in which the coil works, it is the part in which it loads.",
                  "share_field = duty/(duty + duty_rectifier)", simplifying()),
         ),

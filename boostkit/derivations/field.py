@@ -24,10 +24,8 @@ from boostkit.derivations.bounds import (
     SMALL_DROP,
     SMALL_DROP_DRY,
 )
-from boostkit.derivations.stress import STRAIGHT
+from boostkit.derivations.stress import RUNS_DRY, STRAIGHT, dry_peak
 from boostkit.derivations.switching import inductor_ripple
-
-RUNS_DRY = "coil current starts each period at zero"
 
 
 @cache
@@ -95,20 +93,15 @@ def discontinuous_energy() -> Derivation:
     return Derivation(
         "discontinuous_energy", "The energy of one period that starts at zero current",
         (
-            Step("Take a coil whose current starts each period at zero.", "i_inductor_min = 0", assumption(RUNS_DRY)),
-            Step("The highest current lies a whole ripple above the lowest.",
-                 "i_inductor_max = i_inductor_min + ripple_current", definition()),
-            Step("Take the ripple; it is the same in both modes.", "ripple_current = v_in*duty/(inductance*f_sw)",
-                 earlier(inductor_ripple())),
-            Step("So the current climbs from zero to this.", "i_inductor_max = v_in*duty/(inductance*f_sw)",
-                 substituting(), uses=(2, 1, 3)),
+            Step("Where it starts at zero, the coil current climbs to this.", "i_inductor_max = v_in*duty/(inductance*f_sw)",
+                 earlier(dry_peak())),
             Step("At its highest current the coil holds most.", "energy_max = inductance*i_inductor_max**2/2",
                  law("energy stored in a magnetic field", energy="energy_max", inductance="inductance",
                      current="i_inductor_max")),
             Step("All of it has come in during this period, and all of it leaves.", "energy_swing = energy_max",
                  assumption(RUNS_DRY)),
             Step("Put in.", "energy_swing = inductance*(v_in*duty/(inductance*f_sw))**2/2",
-                 substituting(), uses=(6, 5, 4)),
+                 substituting(), uses=(3, 2, 1)),
             Step("Less inductance carries more energy at the same duty.",
                  "energy_swing = v_in**2*duty**2/(2*inductance*f_sw**2)", simplifying()),
         ),

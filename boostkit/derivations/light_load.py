@@ -21,16 +21,16 @@ from boostkit.derivations.bounds import (
     ABOVE_SOURCE,
     BENT_BY_RESISTANCE,
     DISCONTINUOUS,
+    LOST_LIFT,
     PATH_DROP_DRY,
     SAG,
     SMALL_DROP_DRY,
     STRAIGHT_SLOPES,
     SWING,
 )
-from boostkit.derivations.energy import LOST_LIFT, LOST_VOLTAGE_DRY, discontinuous_power, power_by_cycle
-from boostkit.derivations.field import RUNS_DRY
-from boostkit.derivations.stress import STRAIGHT
-from boostkit.derivations.switching import NO_LOSS, conduction_border, inductor_ripple, volt_second_balance
+from boostkit.derivations.energy import LOST_VOLTAGE_DRY, discontinuous_power, power_by_cycle
+from boostkit.derivations.stress import STRAIGHT, dry_peak
+from boostkit.derivations.switching import conduction_border, output_by_times
 
 gain_above = letter("gain_above", "M_0", "", "what the gain keeps above its straight part at very light load", (0.1, 1.0))
 
@@ -51,19 +51,11 @@ def gain_by_times() -> Derivation:
     return Derivation(
         "gain_by_times", "The gain where the coil may idle",
         (
-            Step("Over a period the volt-seconds across the coil cancel. While it idles there is no voltage across it, so "
-                 "idle time counts for nothing.",
-                 "v_inductor_on*duty + v_inductor_off*duty_rectifier = 0", earlier(volt_second_balance())),
-            Step("Without loss the source voltage lies across the coil while the switch is closed.",
-                 "v_inductor_on = v_in", assumption(NO_LOSS)),
-            Step("Without loss source less output lies across it while the rectifier conducts.",
-                 "v_inductor_off = v_in - v_out", assumption(NO_LOSS)),
-            Step("Put both into the balance.", "v_in*duty + (v_in - v_out)*duty_rectifier = 0",
-                 substituting(), uses=(1, 2, 3)),
-            Step("Solve for the output voltage.", "v_out = v_in*(duty + duty_rectifier)/duty_rectifier", solving("v_out")),
+            Step("The conduction times set the output voltage.", "v_out = v_in*(duty + duty_rectifier)/duty_rectifier",
+                 earlier(output_by_times())),
             Step("The gain is output over source.", "gain = v_out/v_in", definition()),
             Step("Put in the output voltage.", "gain = v_in*(duty + duty_rectifier)/duty_rectifier/v_in",
-                 substituting(), uses=(6, 5)),
+                 substituting(), uses=(2, 1)),
             Step("The shorter the coil needs to give, the higher the output.",
                  "gain = (duty + duty_rectifier)/duty_rectifier", simplifying()),
         ),
@@ -74,31 +66,6 @@ def gain_by_times() -> Derivation:
                     "errs high, by what all the parts in the path take"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., sec. 5.3",
         example={"duty": 0.25, "duty_rectifier": 0.5},
-    )
-
-
-@cache
-def dry_peak() -> Derivation:
-    """The highest coil current where each period starts at zero: V_in D/(L f_s)."""
-    return Derivation(
-        "dry_peak", "The highest coil current in discontinuous conduction",
-        (
-            Step("Take a coil whose current starts each period at zero.", "i_inductor_min = 0", assumption(RUNS_DRY)),
-            Step("The ripple is the distance from the lowest to the highest current.",
-                 "ripple_current = i_inductor_max - i_inductor_min", definition()),
-            Step("Source, duty and coil set it, in both modes.", "ripple_current = v_in*duty/(inductance*f_sw)",
-                 earlier(inductor_ripple())),
-            Step("Solve for the highest current.", "i_inductor_max = ripple_current + i_inductor_min",
-                 solving("i_inductor_max"), uses=2),
-            Step("The highest current is the whole climb. The load does not occur.",
-                 "i_inductor_max = v_in*duty/(inductance*f_sw)", substituting(), uses=(4, 1, 3)),
-        ),
-        meaning="highest current of coil, switch and rectifier in discontinuous conduction",
-        unit="A",
-        valid=(DISCONTINUOUS, ABOVE_SOURCE, SMALL_DROP_DRY),
-        bound=Bound(f"{PATH_DROP_DRY}/(1 - {PATH_DROP_DRY})", "errs high, by what winding and switch take from the source"),
-        source="derived here; same form in Erickson & Maksimovic, 3rd ed., sec. 5.3",
-        example={"v_in": 24.0, "duty": 0.25, "inductance": 5e-6, "f_sw": 100e3},
     )
 
 

@@ -23,13 +23,17 @@ from boostkit.derivations.bounds import (
     CONTINUOUS,
     CURRENT_CLOSED,
     CURRENT_HIGHEST,
+    DISCONTINUOUS,
     PATH_DROP,
+    PATH_DROP_DRY,
     SAG,
     SMALL_DROP,
+    SMALL_DROP_DRY,
 )
 from boostkit.derivations.switching import NO_LOSS, STEADY_LOAD, charge_balance, inductor_ripple
 
 STRAIGHT = "coil current on straight slopes"
+RUNS_DRY = "coil current starts each period at zero"
 
 
 @cache
@@ -66,6 +70,31 @@ def peak_current() -> Derivation:
                     "errs high as far as the ripple does"),
         source="derived here; same form in Erickson & Maksimovic, 3rd ed., sec. 2.3",
         example={"i_out": 0.5, "duty": 2 / 3, "v_in": 5.0, "inductance": 150e-6, "f_sw": 25e3},
+    )
+
+
+@cache
+def dry_peak() -> Derivation:
+    """The highest coil current where each period starts at zero: V_in D/(L f_s)."""
+    return Derivation(
+        "dry_peak", "The highest coil current in discontinuous conduction",
+        (
+            Step("Take a coil whose current starts each period at zero.", "i_inductor_min = 0", assumption(RUNS_DRY)),
+            Step("The ripple is the distance from the lowest to the highest current.",
+                 "ripple_current = i_inductor_max - i_inductor_min", definition()),
+            Step("Source, duty and coil set it, in both modes.", "ripple_current = v_in*duty/(inductance*f_sw)",
+                 earlier(inductor_ripple())),
+            Step("Solve for the highest current.", "i_inductor_max = ripple_current + i_inductor_min",
+                 solving("i_inductor_max"), uses=2),
+            Step("The highest current is the whole climb. The load does not occur.",
+                 "i_inductor_max = v_in*duty/(inductance*f_sw)", substituting(), uses=(4, 1, 3)),
+        ),
+        meaning="highest current of coil, switch and rectifier in discontinuous conduction",
+        unit="A",
+        valid=(DISCONTINUOUS, ABOVE_SOURCE, SMALL_DROP_DRY),
+        bound=Bound(f"{PATH_DROP_DRY}/(1 - {PATH_DROP_DRY})", "errs high, by what winding and switch take from the source"),
+        source="derived here; same form in Erickson & Maksimovic, 3rd ed., sec. 5.3",
+        example={"v_in": 24.0, "duty": 0.25, "inductance": 5e-6, "f_sw": 100e3},
     )
 
 

@@ -16,7 +16,6 @@ from boostkit.algebra import (
     solving,
     substituting,
 )
-from boostkit.derivations import letters  # noqa: F401  (the equations below are written in these letters)
 from boostkit.derivations.bounds import (
     ABOVE_SOURCE,
     BEND,
@@ -29,9 +28,11 @@ from boostkit.derivations.bounds import (
     CURRENT_HIGHEST,
     DROP,
     LOSS,
+    LOST_LIFT,
     PATH_DROP,
     SAG,
     SMALL_DROP,
+    STRAIGHT_SLOPES,
 )
 
 ESR_SHARE = f"(r_capacitor*{CURRENT_HIGHEST}*capacitance*f_sw/(i_out*duty))"       # its part of the ripple over ours
@@ -70,6 +71,33 @@ def volt_second_balance() -> Derivation:
         meaning="the volt-seconds across a coil cancel over a period",
         unit="",
         source="derived here; same principle in Erickson & Maksimovic, 3rd ed., ch. 2",
+    )
+
+
+@cache
+def output_by_times() -> Derivation:
+    """The output voltage from the times in which switch and rectifier conduct, whether the coil idles or not."""
+    return Derivation(
+        "output_by_times", "The output voltage from the conduction times",
+        (
+            Step("Over a period the volt-seconds across the coil cancel. While it idles there is no voltage across it, so "
+                 "idle time counts for nothing.",
+                 "v_inductor_on*duty + v_inductor_off*duty_rectifier = 0", earlier(volt_second_balance())),
+            Step("Without loss the source voltage lies across the coil while the switch is closed.",
+                 "v_inductor_on = v_in", assumption(NO_LOSS)),
+            Step("Without loss source less output lies across it while the rectifier conducts.",
+                 "v_inductor_off = v_in - v_out", assumption(NO_LOSS)),
+            Step("Put both into the balance.", "v_in*duty + (v_in - v_out)*duty_rectifier = 0",
+                 substituting(), uses=(1, 2, 3)),
+            Step("Solve for the output voltage.", "v_out = v_in*(duty + duty_rectifier)/duty_rectifier", solving("v_out")),
+        ),
+        meaning="output voltage from the times in which switch and rectifier conduct, in both modes of conduction",
+        unit="V",
+        valid=(ABOVE_SOURCE, STRAIGHT_SLOPES),
+        bound=Bound(f"{LOST_LIFT}*(1 + {BENT_BY_RESISTANCE}/6)*v_in/v_out",
+                    "errs high, by what all the parts in the path take"),
+        source="derived here; same form in Erickson & Maksimovic, 3rd ed., sec. 5.3",
+        example={"v_in": 24.0, "duty": 0.25, "duty_rectifier": 0.5},
     )
 
 

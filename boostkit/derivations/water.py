@@ -23,7 +23,6 @@ from boostkit.algebra import (
     solving,
     substituting,
 )
-from boostkit.derivations import letters  # noqa: F401  (time is a letter of both worlds)
 
 # --- the pipe and what flows in it ---
 letter("density", r"\rho", "kg/m³", "density of water", (990.0, 1005.0), open_low=True)
