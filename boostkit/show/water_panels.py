@@ -12,11 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
 from ..algebra import Derivation
-from ..derivations import column as columns, likeness as _letters, water as waters  # noqa: F401  entering letters of the pipe
+from ..derivations import column as columns
+from ..derivations import likeness as _letters  # noqa: F401  entering letters of the pipe in the list of known ones
+from ..derivations import water as waters
 from ..units import show
 from ..water.pipe import ATMOSPHERE, Closing, Pipe, linear_fall
 from ..water.ram import Ram
@@ -123,7 +126,7 @@ def column(pipe: Pipe, velocity: float, derivation: Derivation | None = None, of
     """Break it: a formula of the rigid column (by default its mean rise) against the exact wave along the closing time.
     `of`: `mean` or `peak`, whichever the formula is about."""
     derivation = derivation or columns.mean_rise()
-    through = np.geomspace(0.4, RETURNS[1], LIVE["points"]) * pipe.return_time
+    through = np.geomspace(0.7, RETURNS[1], LIVE["points"]) * pipe.return_time
     sliders = [
         Slider("closing_time", "closing time", "s", through[0], through[-1], 3 * pipe.return_time, logarithmic=True),
         Slider("velocity", "velocity before", "m/s", 0.2, max(4.0, velocity), velocity),
@@ -156,7 +159,7 @@ def _open(w) -> list[tuple[float, float, str]]:
     """Which valve is open from when to when."""
     edges = [0.0, *w.edges, float(w.time[-1])]
     found = []
-    for start, end in zip(edges, edges[1:], strict=False):
+    for start, end in pairwise(edges):
         k = int(np.searchsorted(w.time, (start + end) / 2))
         words = "waste valve open" if w.waste_open[k] else "check open" if w.check_open[k] else "both shut"
         found.append((start, end, words))
