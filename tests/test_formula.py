@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from boostkit.algebra import Bound, Condition
+from boostkit.algebra.formula import latex_value
 from boostkit.derivations import letters, real_parts, switching
 
 GAIN = switching.ideal_gain().formula
@@ -115,3 +116,10 @@ def test_notebook_display_is_fixed():
     assert repr(step).splitlines()[1].strip() == "V_in · D + (V_in − V_out) · D' = 0"
     assert gain._repr_html_().count("<li>") == len(gain.steps)
     assert gain.formula._repr_latex_() == r"$\displaystyle \frac{V_{\mathrm{out}}}{V_{\mathrm{in}}} = \frac{1}{D'}$"
+
+
+def test_a_value_on_paper_has_its_powers_raised():
+    """Units and powers of ten stand as a typesetter sets them, not as a keyboard types them."""
+    assert latex_value(6.11e6, "kg/m³") == r"6.11\times 10^{6}\,\mathrm{kg/m^3}"
+    assert latex_value(2e-7, "m²") == r"2\times 10^{-7}\,\mathrm{m^2}"
+    assert latex_value(47e-6, "H") == r"47\,\mathrm{\mu H}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -226,7 +227,8 @@ class Formula:
 def latex_value(value: float, unit: str) -> str:
     r"""A number with its unit as LaTeX: `47\,\mathrm{\mu H}`."""
     number, _, tail = units.show(value, unit).partition(" ")
-    for sign, command in (("µ", r"\mu "), ("Ω", r"\Omega "), ("%", r"\%"), ("°", r"^\circ "), ("·", r"\cdot ")):
+    number = re.sub(r"e(-?\d+)$", r"\\times 10^{\1}", number)
+    for sign, command in (("µ", r"\mu "), ("Ω", r"\Omega "), ("%", r"\%"), ("°", r"^\circ "), ("·", r"\cdot "), ("²", "^2"), ("³", "^3")):
         tail = tail.replace(sign, command)
     return rf"{number}\,\mathrm{{{tail}}}" if tail else number
 

@@ -15,7 +15,7 @@ from boostkit import units
 
 _GREEK = {
     "Delta": "Δ", "Phi": "Φ", "alpha": "α", "beta": "β", "delta": "δ", "eta": "η", "lambda": "λ", "mu": "µ",
-    "omega": "ω", "phi": "φ", "pi": "π", "rho": "ρ", "tau": "τ", "zeta": "ζ", "ell": "ℓ", "hat": "",
+    "imath": "i", "omega": "ω", "phi": "φ", "pi": "π", "rho": "ρ", "tau": "τ", "zeta": "ζ", "ell": "ℓ", "hat": "",
 }
 _KNOWN: dict[str, Quantity] = {}
 

@@ -27,7 +27,7 @@ from boostkit.derivations.water import pressure_rise
 # --- flow and what drives it ---
 letter("flow", "Q", "m³/s", "flow through the pipe", (1e-4, 0.1))
 letter("flow_gain", r"\Delta Q", "m³/s", "change of the flow", (1e-5, 0.1))
-letter("flow_slope", r"\dot Q", "m³/s²", "how fast the flow climbs", (1e-4, 1.0))
+letter("flow_slope", r"\mathrm{d}Q/\mathrm{d}t", "m³/s²", "how fast the flow climbs", (1e-4, 1.0))
 letter("pressure_across", r"p_{\mathrm{across}}", "Pa", "pressure that is left along the pipe, one end against the other", (1e2, 1e6))
 
 # --- the twins ---

@@ -30,7 +30,7 @@ lift_esr = letter("lift_esr", r"\Delta v_{\mathrm{ESR}}^+", "V", "part of that w
 f_corner = letter("f_corner", r"f_{\mathrm{ESR}}", "Hz", "frequency above which a capacitor is a resistance", (1e3, 1e6))
 v_wave = letter("v_wave", r"\hat v", "V", "height of a sine voltage", (0.01, 1.0))
 i_wave = letter("i_wave", r"\hat{\imath}", "A", "height of a sine current", (0.01, 1.0))
-slope_wave = letter("slope_wave", r"\dot v", "V/s", "slope of a sine voltage", (1e2, 1e5), low=-float("inf"))
+slope_wave = letter("slope_wave", r"\mathrm{d}v/\mathrm{d}t", "V/s", "slope of a sine voltage", (1e2, 1e5), low=-float("inf"))
 
 TIME_SHARE = "r_capacitor*capacitance*ripple_current*f_sw/duty_rectifier"        # current that falls in a time R_C C
 

@@ -21,23 +21,27 @@ from ..units import show
 from . import figures
 from .curves import curves
 from .live import Panel, Slider
-from .panels import sliders_for
+from .panels import WORDS, sliders_for
 from .style import Figure, styled
 
 DUTIES = np.linspace(0.01, 0.95, 95)
 LIGHTEST = 1e-3  # of the border's highest current: where the picture of the border ends below
-ALONG_LOAD = np.geomspace(LIGHTEST, 10, 81)
+ALONG_LOAD = np.geomspace(1e-4, 100, 121)  # of the same: how far the way of a falling load is drawn
 
 
 # --- the border ---
 
 @styled
-def border_map(border, ways: Mapping[str, tuple], marks: Mapping[str, tuple], *, says: str = "", onto: Figure | None = None) -> Figure:
+def border_map(
+    border, ways: Mapping[str, tuple], marks: Mapping[str, tuple], *, around: float | None = None, says: str = "",
+    onto: Figure | None = None,
+) -> Figure:
     """The plane of duty and load current. `border`: its current (A) along DUTIES; below it the current runs dry.
-    `ways`: for each label (duties, load currents) along which a point moves; `marks`: for each label a point, or arrays."""
-    border = np.asarray(border, float)
+    `ways`: for each label (duties, load currents) along which a point moves; `marks`: for each label a point, or arrays.
+    `around`: the load current (A) around which the axis goes, by default the border's highest."""
+    middle = around or np.max(border)
     return curves(DUTIES, {"border": border} | dict(ways), along=("duty D", ""), of=("load current", "A"), marks=marks,
-                  logarithmic="y", bottom=LIGHTEST * border.max(), top=20 * border.max(), height=3.2, says=says, onto=onto)  # fmt: skip
+                  logarithmic="y", bottom=LIGHTEST * middle, top=middle / LIGHTEST**0.5, height=3.2, says=says, onto=onto)  # fmt: skip
 
 
 def border_of(converter: Converter, v_out: float) -> np.ndarray:
@@ -51,17 +55,18 @@ def duty_needed(converter: Converter, v_out: float, i_out) -> np.ndarray:
     gain = v_out / converter.source.voltage
     k_load = 2 * converter.inductor.inductance * converter.switch.frequency * np.asarray(i_out, float) / v_out
     wet, dry = 1 - 1 / gain, light_load.duty_for_gain().formula(k_load=k_load, gain=gain)
-    return np.minimum(wet, dry)  # the two meet at the border, and beyond it each lies above the other
+    return np.minimum(wet, dry)  # they cross at the border, and the lower one is the right one on either side
 
 
 def border(converter: Converter, v_out: float) -> Panel:
     """Source, load, coil and clock of a converter whose output is held at `v_out` (V) by its duty: where it runs, on which
     side of the border, and for how long its coil idles in the exact circuit at that duty."""
     load = converter.change(r_load=v_out / converter.letters()["i_out"]) if "i_out" in converter.letters() else converter
-    sliders = [slider for slider in sliders_for(load, "v_in", "inductance", "f_sw") if slider.name != "v_in"]
-    source, i_out = converter.source.voltage, v_out / load.load.resistance
-    sliders.insert(0, Slider("v_in", "source voltage", "V", 0.3 * v_out, 0.95 * v_out, source))
-    sliders.insert(1, Slider("i_out", "load current", "A", i_out / 100, 100 * i_out, i_out, logarithmic=True))
+    source, i_out = load.source.voltage, v_out / load.load.resistance
+    around = border_of(load, v_out).max()  # the axis stays, so that the line is seen to move
+    sliders = [Slider("v_in", WORDS["v_in"], "V", min(0.3 * v_out, source), max(0.95 * v_out, source), source),
+               Slider("i_out", WORDS["i_out"], "A", i_out / 100, 100 * i_out, i_out, logarithmic=True),
+               *sliders_for(load, "inductance", "f_sw")]
 
     def compute(i_out, **values):
         now = load.change(r_load=v_out / i_out, **values)
@@ -72,7 +77,8 @@ def border(converter: Converter, v_out: float) -> Panel:
 
     def draw(numbers, onto):
         limit, way, point, state = numbers
-        return border_map(limit, {"as the load falls": way}, {"here": point}, says=_where(point, state), onto=onto)
+        return border_map(limit, {"as the load falls": way}, {"here": point}, around=around, says=_where(point, state),
+                          onto=onto)  # fmt: skip
 
     return Panel(compute, draw, sliders)
 

@@ -108,15 +108,14 @@ def through_pole(time: np.ndarray, values: np.ndarray, bandwidth: float) -> np.n
 
     `time` (s) and `values`: one whole period, shape (n,), straight between samples, two samples at one time for a jump.
     `bandwidth`: frequency in Hz, above 0, at which a sine comes out at 1/sqrt(2). Exact for such a waveform: between two
-    samples the output runs to the input less slope times time constant along an exponential.
+    samples the output comes nearer to the input along an exponential.
     """
     lag = 1 / (2 * math.pi * guard("bandwidth", bandwidth, 0, unit="Hz", open_low=True))
     time, values = np.asarray(time, float), np.asarray(values, float)
-    step = np.diff(time)
-    moves = step > 0
-    behind = lag * np.divide(np.diff(values), step, out=np.zeros_like(step), where=moves)
-    kept = np.exp(-step / lag)
-    gained = np.where(moves, values[1:] - behind - (values[:-1] - behind) * kept, 0.0)
+    lags = np.diff(time) / lag
+    kept = np.exp(-lags)
+    mean = np.divide(-np.expm1(-lags), lags, out=np.ones_like(lags), where=lags != 0)  # of the exponential over the stretch
+    gained = values[1:] - values[:-1] * kept - np.diff(values) * mean
     whole = math.exp(-(time[-1] - time[0]) / lag)
     reached = _follow(kept, gained, 0.0)[-1]
     return _follow(kept, gained, reached / (1 - whole))
@@ -140,7 +139,7 @@ def with_loop(state: SteadyState, loop: float, edge: float) -> tuple[np.ndarray,
     guard("edge", edge, 0, unit="s", open_low=True)
     wave = state.waveforms(SAMPLES)
     time, volts = wave.time, wave.v_out
-    at = np.flatnonzero(np.diff(time) == 0)
+    at = np.flatnonzero(np.diff(wave.closed) | np.diff(wave.conducting))
     starts, jumps = [0, *at + 1], [wave.i_capacitor[0] - wave.i_capacitor[-1], *np.diff(wave.i_capacitor)[at]]
     if edge >= np.min(np.diff([*time[starts], time[-1]])):
         raise ValueError(f"edge = {show(edge, 's')} must be shorter than each stretch of the period between two jumps")
