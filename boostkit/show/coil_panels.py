@@ -91,7 +91,7 @@ def _heads(state: str, ink: str) -> list[dict]:
 
 PATHS = {  # pick: what it is called, the letter of its value, what its slider is called, its unit
     "resistor": ("a resistor across the coil", "r_path", "resistance of the path", "Ω"),
-    "diode": ("a diode across the coil", "v_rectifier", "forward voltage of the diode", "V"),
+    "diode": ("a diode across the coil", "v_rectifier", "diode voltage", "V"),
     "clamp": ("a clamp across the switch", "v_clamp", "voltage of the clamp", "V"),
     "coil_clamp": ("a clamp across the coil", "v_coil_clamp", "voltage of the clamp", "V"),
     "capacitance": ("nothing but stray capacitance", "c_stray", "stray capacitance", "F"),
@@ -110,9 +110,11 @@ def reading(course: Interrupted) -> str:
     """Peak, time and energies of one course, in words."""
     ends = f"no current after {show(course.time_to_rest, 's')}" if np.isfinite(course.time_to_rest) else "the current never quite stops"
     energy = {name: show(joules, "J") for name, joules in course.energies.items()}
-    took = " and ".join(f"{name} {energy[name]}" for name in ("path", "winding") if course.energies[name])
-    return (f"{course.path}: highest voltage across the switch {show(course.v_switch_peak, 'V')}; {ends}; field at the start "
-            f"{energy['field_before']}, source {energy['source']}; taken by {took or 'nothing'}")
+    went = {"path": "path", "winding": "winding", "field_after": "still in the field", "capacitance_after": "in the stray capacitance"}
+    least = 1e-6 * course.energies["field_before"]
+    where = ", ".join(f"{words} {energy[name]}" for name, words in went.items() if course.energies[name] > least)
+    return (f"{course.path}: highest voltage across the switch {show(course.v_switch_peak, 'V')}; {ends}; came from the field "
+            f"{energy['field_before']}, from the source {energy['source']}; went to: {where}")
 
 
 @styled
@@ -175,8 +177,10 @@ def rise(time, exact, ramp, *, settles: float, at: float | None = None, onto: Fi
     if at is not None:
         n = int(np.argmin(np.abs(np.asarray(time) - at)))
         marks = {"opens here": (time[n], exact[n])}
-        says = (f"after {show(time[n], 's')}: exact {show(exact[n], 'A')}, straight ramp {show(ramp[n], 'A')}, "
-                f"{show(ramp[n] / exact[n] - 1, '%')} high; it would settle at {show(settles, 'A')}")
+        excess = ramp[n] / exact[n]
+        high = f"{show(excess - 1, '%')} high" if excess < 3 else f"{show(excess)} times as high"
+        says = (f"after {show(time[n], 's')}: exact {show(exact[n], 'A')}, straight ramp {show(ramp[n], 'A')}, {high}; "
+                f"it would settle at {show(settles, 'A')}")
     return curves(np.asarray(time), seen, along=("time since the switch closed", "s"), of=("coil current", "A"), marks=marks,
                   level={"where it settles": settles} if near else {}, bottom=0.0, height=2.4, says=says, onto=onto)  # fmt: skip
 
@@ -190,7 +194,8 @@ def closing(coil: Coil, time: float) -> Panel:
                Slider("t", "switch closed for", "s", time / 10, max(longest, 10 * time), time, logarithmic=True)]
 
     def compute(t, **values):
-        times = np.union1d(np.linspace(0.0, _round(1.5 * t), 151), [t])
+        bend = np.linspace(0.0, min(5 * values["inductance"] / values["r_loop"], _round(1.5 * t)), 101)
+        times = np.union1d(np.append(bend, t), np.linspace(0.0, _round(1.5 * t), 51))
         exact, ramp = (law().formula(t=times, **{q.name: values[q.name] for q in law().formula.inputs if q.name != "t"})
                        for law in (kick.charging, kick.charging_ramp))
         return times, exact, ramp, kick.charging_end().formula(v_in=values["v_in"], r_loop=values["r_loop"]), t

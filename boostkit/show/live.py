@@ -38,8 +38,9 @@ class Slider:
     when: tuple[str, str] | None = None  # (a Choice, its pick) with which this slider is there; otherwise it rests at its start
 
     def widget(self) -> tuple[widgets.FloatSlider | widgets.FloatLogSlider, float]:
-        """The slider counting in the prefix that suits its start, and what one of its units is in SI."""
-        scale, worded = scale_of([self.start or self.high], self.unit)
+        """The slider counting in the prefix that suits its range, and what one of its units is in SI."""
+        suits = math.sqrt(self.low * self.high) if self.logarithmic else self.high
+        scale, worded = scale_of([suits], self.unit)
         looks = {
             "description": f"{self.words}, {worded}" if worded else self.words,
             "value": self.start / scale, "readout_format": ".3r",
