@@ -31,7 +31,7 @@ def test_curves_are_drawn_as_handed_in():
     assert any(list(line.get_ydata()) == [2.5, 2.5] for line in ax.lines)
     assert any((*line.get_xdata(), *line.get_ydata()) == (2e-3, 2.0) for line in ax.lines)
     assert ax.get_ylabel() == "voltage, V" and ax.get_xlabel() == "time, ms"
-    box = ax.patches[0].get_extents().transformed(ax.transData.inverted())
+    box = ax.collections[0].get_paths()[0].get_extents()
     assert (box.x0, box.x1) == pytest.approx((0, 1e-3))
 
 

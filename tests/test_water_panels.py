@@ -47,7 +47,7 @@ def test_at_the_valve_rise_and_mean_stand_in_the_picture(pipe):
     x, y = longest(figure.axes[1])
     assert y.max() == pytest.approx(2 * mean, rel=1e-9)
     assert x[0] < 0 and (y[x < 0] == 0).all()
-    assert drawn(figure.axes[1], "mean ρ ℓ v/T")[1] == pytest.approx(mean)
+    assert drawn(figure.axes[1], "mean ρ ℓ v/T_shut")[1] == pytest.approx(mean)
     assert longest(figure.axes[0])[1][0] == VELOCITY
     assert show(2 * mean, "Pa") in figure.says and show(mean, "Pa") in figure.says
 
@@ -55,7 +55,7 @@ def test_at_the_valve_rise_and_mean_stand_in_the_picture(pipe):
 def test_a_rapid_closure_promises_no_rigid_mean(pipe):
     """Below one return time only the line of a sudden stop is drawn beside the course."""
     figure = water_panels.at_valve(water_panels.whole(pipe, VELOCITY, linear_fall(0.5 * pipe.return_time)))
-    assert "mean ρ ℓ v/T" not in [line.get_label() for line in figure.axes[1].lines]
+    assert "mean ρ ℓ v/T_shut" not in [line.get_label() for line in figure.axes[1].lines]
     assert max(longest(figure.axes[1])[1]) == pytest.approx(pipe.density * pipe.wave_speed * VELOCITY)
 
 

@@ -224,11 +224,15 @@ class Formula:
         return f"$\\displaystyle {self.equation.latex}$"
 
 
+_IN_LATEX = (("µ", r"\mu "), ("Ω", r"\Omega "), ("%", r"\%"), ("°", r"^\circ "), ("·", r"\cdot "), ("²", "^2"), ("³", "^3"),
+             ("⁴", "^4"))  # fmt: skip
+
+
 def latex_value(value: float, unit: str) -> str:
     r"""A number with its unit as LaTeX: `47\,\mathrm{\mu H}`."""
     number, _, tail = units.show(value, unit).partition(" ")
     number = re.sub(r"e(-?\d+)$", r"\\times 10^{\1}", number)
-    for sign, command in (("µ", r"\mu "), ("Ω", r"\Omega "), ("%", r"\%"), ("°", r"^\circ "), ("·", r"\cdot "), ("²", "^2"), ("³", "^3")):
+    for sign, command in _IN_LATEX:
         tail = tail.replace(sign, command)
     return rf"{number}\,\mathrm{{{tail}}}" if tail else number
 

@@ -31,7 +31,7 @@ from .curves import rows
 from .live import Panel, Slider
 from .style import Figure, styled
 
-LIVE = {"cells": 16, "points": 13, "column_cells": 4}  # what a slider leaves time for; without friction nothing is lost by it
+LIVE = {"cells": 16, "points": 25, "column_cells": 4}  # what a slider leaves time for; without friction nothing is lost by it
 RETURNS = (0.1, 20.0)  # closing times that the sliders offer, in return times
 
 
@@ -57,7 +57,7 @@ def at_valve(found: Surge, *, onto: Figure | None = None) -> Figure:
     pressures = {"": (times, rise)}
     if closing >= pipe.return_time:
         mean = columns.mean_rise().formula(density=pipe.density, length=pipe.length, velocity=velocity, closing_time=closing)
-        pressures["mean ρ ℓ v/T"] = (np.array([0.0, closing]), np.array([mean, mean]))
+        pressures["mean ρ ℓ v/T_shut"] = (np.array([0.0, closing]), np.array([mean, mean]))
     levels = {"stop at once: ρ a v": sudden} if found.peak_rise > 0.4 * sudden else {}
     return rows(times, [({"": (times, v)}, ("velocity at the valve", "m/s"), {"bottom": -0.1 * velocity, "top": 1.15 * velocity}),
                         (pressures, ("pressure rise at the valve", "Pa"), {"level": levels})],
@@ -66,9 +66,9 @@ def at_valve(found: Surge, *, onto: Figure | None = None) -> Figure:
 
 
 def _returns(pipe: Pipe, until: float) -> list[tuple[float, float, str]]:
-    """The first twelve return times, numbered."""
-    starts = np.arange(12) * pipe.return_time
-    return [(start, min(start + pipe.return_time, until), f"return {k}") for k, start in enumerate(starts, 1) if start < until]
+    """The return times up to an instant, numbered; at most sixty."""
+    starts = np.arange(min(60, np.ceil(until / pipe.return_time))) * pipe.return_time
+    return [(start, min(start + pipe.return_time, until), f"return {k}") for k, start in enumerate(starts, 1)]
 
 
 def _told(found: Surge, sudden: float) -> str:
@@ -179,13 +179,13 @@ def litres(flow: float) -> str:
 
 
 def ram(example: Ram) -> Panel:
-    """A ram that beats by its own flow: fall, set flow, delivery resistance (as a share of the example's) and gas volume."""
+    """A ram that beats by its own flow: fall, set flow, delivery resistance (as a share of the example's) and volume of air."""
     set_flow, gas = example.waste_valve.shuts_at, example.vessel.gas_volume
     sliders = [
         Slider("fall", "fall of the supply", "m", example.fall / 2, example.fall * 2, example.fall),
         Slider("shuts_at", "waste valve shuts at", "L/s", 400 * set_flow, 1500 * set_flow, 1e3 * set_flow),
         Slider("throttle", "delivery line, throttled by", "", 0.5, 4.0, 1.0, logarithmic=True),
-        Slider("gas", "gas in the vessel", "L", 1e3 * gas / 20, 1e3 * gas, 1e3 * gas, logarithmic=True),
+        Slider("gas", "air in the vessel", "L", 1e3 * gas / 20, 1e3 * gas, 1e3 * gas, logarithmic=True),
     ]
 
     def compute(fall, shuts_at, throttle, gas):

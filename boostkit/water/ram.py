@@ -2,7 +2,7 @@
 
 Water runs down a drive pipe and out at a waste valve. The valve slams shut, the running water opens the check valve and
 pushes on into an air vessel, from which a delivery line climbs to a height above the supply. Then the water has come to
-rest, the waste valve drops open, and it begins again.
+rest, the waste valve springs open, and it begins again.
 
     drive pipe's inertance   inductance        pressure      voltage
     waste valve              switch            flow          current
