@@ -12,15 +12,20 @@ import tempfile
 import time
 import tracemalloc
 from importlib.resources import files
+from itertools import cycle
 from pathlib import Path
 from statistics import median
 
 import numpy as np
 from kirchhoff import run
+from water_reference import RamReference
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from boostkit.circuit import Converter, switched
+from boostkit.circuit import Converter, switched, validity
+from boostkit.derivations import switching
+from boostkit.show import figures, panels
+from boostkit.water import Ram
 
 STAGE = Converter.from_file(files("boostkit") / "data" / "stage.toml")
 LIGHT = STAGE.change(r_load=600.0)
@@ -92,6 +97,36 @@ def many_at_once():
     yield "10,000 steady states", f"{found['batch']:.2f} s", f"{ratio:.0f} x a loop", "at least 10 x", ratio >= 10
 
 
+def comparisons():
+    """A formula against the exact circuit at 33 points, all at once and one by one."""
+    formula, values = switching.ideal_gain().formula, np.linspace(0.0, 1.0, 33)
+    found = interleaved(9, batch=lambda: validity.compare(formula, None, STAGE, "r_inductor", values),
+                        single=lambda: validity.compare(formula, validity.exact_of(formula), STAGE, "r_inductor", values))  # fmt: skip
+    ratio = found["single"] / found["batch"]
+    yield "formula against exact, 33 points", f"{found['batch'] * 1e3:.1f} ms", f"{ratio:.1f} x one by one", "at least 4 x", ratio >= 4
+
+
+def panels_moved():
+    """A figure under a slider, against the same figure made anew with its PNG; without a browser."""
+    duties = cycle(np.linspace(0.4, 0.7, 7).tolist())
+    for name, panel, figure in (
+        ("two slopes", panels.two_slopes(STAGE), figures.two_slopes), ("waveforms", panels.waveforms(STAGE), figures.waveforms),
+    ):  # fmt: skip
+        found = interleaved(21, moved=lambda panel=panel: panel.move(duty=next(duties)),
+                            anew=lambda figure=figure: figure(switched.steady_state(STAGE.change(duty=next(duties)))).png())  # fmt: skip
+        ratio = found["anew"] / found["moved"]
+        yield f"panel moved, {name}", f"{found['moved'] * 1e3:.0f} ms", f"{ratio:.1f} x anew", "at least 2 x", ratio >= 2
+
+
+def the_ram():
+    """The settled ram on the circuit's solver, against scipy's root of one stroke integrated from the water equations."""
+    ram = Ram.from_file(Path(__file__).parent.parent / "workbooks" / "water.toml")
+    water, guess = RamReference(ram), ram.pipe.pressure(ram.delivery.lift)
+    found = interleaved(5, ours=lambda: [ram.steady() for _ in range(10)], theirs=lambda: water.settled(0.0, guess))
+    ratio = 10 * found["theirs"] / found["ours"]
+    yield "ram, settled", f"{found['ours'] * 100:.2f} ms", f"{ratio:.0f} x root over DOP853", "at least 5 x", ratio >= 5
+
+
 def memory():
     """The peak of memory of a switch-on of which only the summary is kept; leaps of at most 1,024 periods bound it."""
     peaks = []
@@ -129,7 +164,7 @@ def main():
     print(__doc__.split("\n\n")[1])
     print(f"\n{'':44}{'measured':60}{'ratio':28}{'goal':20}")
     missed = 0
-    for measure in (steady_states, against_integrators, many_at_once, memory, cold_starts):
+    for measure in (steady_states, against_integrators, many_at_once, comparisons, panels_moved, the_ram, memory, cold_starts):
         for what, value, ratio, goal, met in measure():
             print(f"{what:44}{value:60}{ratio:28}{goal:20}{'met' if met else 'MISSED'}", flush=True)
             missed += not met
