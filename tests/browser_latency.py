@@ -101,7 +101,9 @@ def press(page, key: str) -> float | None:
 def blank_frames(page, panel: int, presses: int = 48) -> str:
     """What the screen showed, frame by frame, during quick presses: words where the image was ever of one colour or gone."""
     place = page.evaluate("""n => {
-        const image = panels[n].querySelector('.widget-image'), r = image.getBoundingClientRect();
+        const image = panels[n].querySelector('.widget-image');
+        image.scrollIntoView({ block: 'end' });
+        const r = image.getBoundingClientRect();
         window.lowest = r.height / r.width;
         new ResizeObserver(() => { window.lowest = Math.min(window.lowest, image.clientHeight / r.width); }).observe(image);
         return [r.left, r.top, r.right, Math.min(r.bottom, innerHeight)];

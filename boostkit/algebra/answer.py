@@ -294,7 +294,7 @@ def _letters(case: _Case) -> Verdict | None:
     missing, extra = (", ".join(sorted(words(letter) for letter in few)) for few in (need - have, have - need))
     if not (missing or extra):
         return None
-    says = [f"Missing in this line: {missing}." if missing else "", f"Not a part of it: {extra}." if extra else ""]
+    says = [f"Missing in this line: {missing}." if missing else "", f"These do not belong in it: {extra}." if extra else ""]
     return Verdict(False, "letters", " ".join(filter(None, says)))
 
 

@@ -79,7 +79,7 @@ def sag_border() -> Derivation:
             Step("The period is one over the frequency.", "t_sw = 1/f_sw", definition()),
             Step("Coil, load and clock make up the load number K.", "k_load = 2*inductance/(r_load*t_sw)", definition()),
             Step("Call its value here K_sag.", "k_sag = k_load", definition()),
-            Step("It lies above the border of continuous conduction, D D'^2, by a factor 1/D.", "k_sag = duty_off**2",
+            Step("It lies above the border of continuous conduction, D D'², by a factor 1/D.", "k_sag = duty_off**2",
                  substituting(), uses=(15, 14, 13, 12)),
         ),
         meaning="load number K below which the coil current falls below the load current before the switch closes",

@@ -1,6 +1,6 @@
 """Light load under sliders: on which side of the border a converter runs, its gain there, and the climb without a load.
 
-    border(converter, v_out)     panel: the border in the plane of duty and load, and the way of a falling load
+    border(converter, v_out)     panel: the border in the plane of duty and load, and the path of a falling load
     gains(converter)             panel: exact gain against duty, beside the formula of both modes of conduction
     climb(converter, ...)        panel: the output at fixed duty once the load is gone
     border_map, climb_of         the pictures behind them, numbers in
@@ -26,7 +26,7 @@ from .style import Figure, styled
 
 DUTIES = np.linspace(0.01, 0.95, 95)
 LIGHTEST = 1e-3  # of the border's highest current: where the picture of the border ends below
-ALONG_LOAD = np.geomspace(1e-4, 100, 121)  # of the same: how far the way of a falling load is drawn
+ALONG_LOAD = np.geomspace(1e-4, 100, 121)  # of the same: how far the path of a falling load is drawn
 
 
 # --- the border ---
@@ -71,7 +71,7 @@ def border(converter: Converter, v_out: float) -> Panel:
     def compute(i_out, **values):
         now = load.change(r_load=v_out / i_out, **values)
         limit = border_of(now, v_out)
-        loads = ALONG_LOAD * limit.max()
+        loads = ALONG_LOAD * around
         duty = float(duty_needed(now, v_out, i_out))
         return limit, (duty_needed(now, v_out, loads), loads), (duty, i_out), steady_state(now.change(duty=duty))
 
@@ -120,7 +120,13 @@ def gains(converter: Converter) -> Panel:
     def draw(numbers, onto):
         return figures.gain(duty, *numbers, onto=onto)
 
-    return Panel(compute, draw, sliders_for(converter, "duty", "r_load", "inductance", "v_rectifier"))
+    sliders = [_lighter(slider) for slider in sliders_for(converter, "duty", "r_load", "inductance", "v_rectifier")]
+    return Panel(compute, draw, sliders)
+
+
+def _lighter(slider: Slider) -> Slider:
+    """Room for loads lighter than the converter's own, which is light already."""
+    return replace(slider, high=max(10 * slider.start, slider.high), logarithmic=True) if slider.name == "r_load" else slider
 
 
 # --- no load ---

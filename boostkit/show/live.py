@@ -20,7 +20,7 @@ from .style import DPI, WIDTH, Figure, forget, scale_of
 FULL = widgets.Layout(width=f"{round(WIDTH * DPI)}px", max_width="100%")
 ASIDE = widgets.Layout(width=FULL.width, max_width="100%", display="none")
 
-WIDE = {"description_width": "14em"}
+WIDE = {"description_width": "17em"}
 
 
 @dataclass(frozen=True)

@@ -170,8 +170,8 @@ def probing(converter: Converter, bandwidth: float = 20e6, loop: float = 0.0, ed
     """What an instrument shows of the output while its bandwidth (Hz), the inductance between its tips (H), the time of
     an edge (s) and the capacitor are moved."""
     sliders = [
-        Slider("bandwidth", "bandwidth of the instrument", "Hz", 10e3, 100e6, bandwidth, logarithmic=True),
-        Slider("loop", "inductance between the tips", "H", 0.0, 30e-9, loop),
+        Slider("bandwidth", "bandwidth", "Hz", 10e3, 100e6, bandwidth, logarithmic=True),
+        Slider("loop", "inductance at the tips", "H", 0.0, 30e-9, loop),
         Slider("edge", "time of an edge", "s", 5e-9, 200e-9, edge, logarithmic=True),
         *sliders_for(converter, "capacitance", "r_capacitor", "r_load", "i_out"),
     ]

@@ -47,14 +47,26 @@ SETTINGS = {
 
 
 def styled(make):
-    """Run a drawing function under `SETTINGS`; whatever the reader has set in matplotlib comes back afterwards."""
+    """Run a drawing function under `SETTINGS`; whatever the reader has set in matplotlib comes back afterwards. Only the
+    outermost of such functions changes anything: matplotlib's own `rc_context` copies all settings at every call."""
 
     @wraps(make)
     def under_settings(*args, **kwargs):
-        with matplotlib.rc_context(SETTINGS):
+        if _in_force:
             return make(*args, **kwargs)
+        own = {name: matplotlib.rcParams[name] for name in SETTINGS}
+        _in_force.append(make)
+        try:
+            matplotlib.rcParams.update(SETTINGS)
+            return make(*args, **kwargs)
+        finally:
+            matplotlib.rcParams.update(own)
+            _in_force.clear()
 
     return under_settings
+
+
+_in_force: list = []  # the function for which the settings were changed, while it runs
 
 
 @dataclass(frozen=True)
