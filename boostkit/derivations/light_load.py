@@ -30,7 +30,7 @@ from boostkit.derivations.bounds import (
 )
 from boostkit.derivations.energy import LOST_VOLTAGE_DRY, discontinuous_power, power_by_cycle
 from boostkit.derivations.stress import STRAIGHT, dry_peak
-from boostkit.derivations.switching import conduction_border, output_by_times
+from boostkit.derivations.switching import AT_BORDER, conduction_border, output_by_times
 
 gain_above = letter("gain_above", "M_0", "", "what the gain keeps above its straight part at very light load", (0.1, 1.0))
 
@@ -212,7 +212,7 @@ def gains_meet() -> Derivation:
         (
             Step("Take the gain in discontinuous conduction.", "gain = (1 + sqrt(1 + 4*duty**2/k_load))/2",
                  earlier(discontinuous_gain())),
-            Step("Go to the border.", "k_load = k_critical", assumption("the lowest coil current just touches zero")),
+            Step("Go to the border.", "k_load = k_critical", assumption(AT_BORDER)),
             Step("There the load number is this.", "k_critical = duty*duty_off**2", earlier(conduction_border())),
             Step("Call the share of the period in which the switch is open D'.", "duty_off = 1 - duty", definition()),
             Step("Solve for the duty.", "duty = 1 - duty_off", solving("duty")),

@@ -17,7 +17,7 @@ from boostkit.algebra import (
     solving,
     substituting,
 )
-from boostkit.derivations.switching import STEADY_LOAD, capacitor_sag, charge_balance, conduction_border, inductor_ripple
+from boostkit.derivations.switching import AT_BORDER, STEADY_LOAD, capacitor_sag, charge_balance, conduction_border, inductor_ripple
 
 ripple_charge = letter("ripple_charge", r"\Delta v_Q", "V", "part of the output ripple that charge makes", (0.001, 0.5))
 ripple_esr = letter("ripple_esr", r"\Delta v_{\mathrm{ESR}}", "V",
@@ -121,7 +121,7 @@ def border_current() -> Derivation:
             Step("Take the ripple of the coil current.", "ripple_current = v_in*duty/(inductance*f_sw)",
                  earlier(inductor_ripple())),
             Step("On the border the mean lies half a ripple above zero.", "i_inductor_mean = ripple_current/2",
-                 assumption("the lowest coil current just touches zero")),
+                 assumption(AT_BORDER)),
             Step("Call the load current there the border current.", "i_border = i_out", definition()),
             Step("Put in mean and ripple.", "i_border/duty_off = v_in*duty/(2*inductance*f_sw)", substituting(),
                  uses=(3, 1, 2, 4)),
@@ -145,7 +145,7 @@ def border_inductance() -> Derivation:
                  earlier(conduction_border())),
             Step("Coil, load and clock make up the load number K.", "k_load = 2*inductance/(r_load*t_sw)", definition()),
             Step("Take a coil that brings it there.", "k_load = k_critical",
-                 assumption("the lowest coil current just touches zero")),
+                 assumption(AT_BORDER)),
             Step("Put both in.", "2*inductance/(r_load*t_sw) = duty*duty_off**2", substituting(), uses=(3, 2, 1)),
             Step("Solve for the inductance.", "inductance = r_load*t_sw*duty*duty_off**2/2", solving("inductance")),
             Step("The period is one over the frequency.", "t_sw = 1/f_sw", definition()),
@@ -190,7 +190,7 @@ def load_for_every_duty() -> Derivation:
             Step("The border lies highest here.", "k_critical = 4/27", earlier(largest_critical())),
             Step("Coil, load and clock make up the load number K.", "k_load = 2*inductance/(r_load*t_sw)", definition()),
             Step("Take a load that brings it there.", "k_load = k_critical",
-                 assumption("the lowest coil current just touches zero, at a duty of one third")),
+                 assumption(f"{AT_BORDER}, at a duty of one third")),
             Step("Put both in.", "2*inductance/(r_load*t_sw) = 4/27", substituting(), uses=(3, 2, 1)),
             Step("Solve for the load.", "r_load = 27*inductance/(2*t_sw)", solving("r_load")),
             Step("The period is one over the frequency.", "t_sw = 1/f_sw", definition()),

@@ -39,6 +39,7 @@ ESR_SHARE = f"(r_capacitor*{CURRENT_HIGHEST}*capacitance*f_sw/(i_out*duty))"    
 NO_LOSS = "parts without loss"
 FLAT_OUTPUT = "output ripple small against the output"
 NEVER_DRY = "inductor current never reaches zero"
+AT_BORDER = "on the border itself: the inductor current just touches zero once a period"
 STEADY_LOAD = "load current constant over a period"
 
 
@@ -294,7 +295,7 @@ def conduction_border() -> Derivation:
             Step("Take the ripple of the coil current.",
                  "ripple_current = v_in*duty/(inductance*f_sw)", earlier(inductor_ripple())),
             Step("On the border the mean lies half a ripple above zero: the lowest current just touches zero.",
-                 "i_inductor_mean = ripple_current/2", assumption("the lowest coil current just touches zero")),
+                 "i_inductor_mean = ripple_current/2", assumption(AT_BORDER)),
             Step("Put in mean and ripple.", "i_out/duty_off = v_in*duty/(2*inductance*f_sw)",
                  substituting(), uses=(3, 1, 2)),
             Step("Take the ideal gain.", "v_out/v_in = 1/duty_off", earlier(ideal_gain())),
