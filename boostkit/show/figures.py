@@ -28,7 +28,8 @@ def gain(
     """Gain V_out/V_in against duty.
 
     `duty`: shape (n,). `curves`: a label for each array of gains, shape (n,), nan where there is none. `marks`: a label
-    for each point (duty, gain), such as the operating point. `peaks`: labels of curves whose highest point is marked.
+    for each point (duty, gain), such as the operating point. The first of several curves is
+    drawn broken. `peaks`: labels of curves whose highest point is marked.
     `top`: where the axis ends; by default a little above the highest curve but the first (the lossless one has no end).
     """
     figure, (ax,) = frame([3.3], onto=onto)
@@ -38,7 +39,8 @@ def gain(
     fit(ax, 0, top or 1.1 * max(tallest), pad=0.0 if top else 0.14)
     ax.set_ylim(bottom=0)
     points, lines, said = [], [], []
-    for pen, (label, curve) in zip(PENS, curves.items(), strict=False):
+    pens = (PENS[1], PENS[0], *PENS[2:]) if len(curves) > 1 else PENS  # a formula is broken, what it is held against is not
+    for pen, (label, curve) in zip(pens, curves.items(), strict=False):
         (line,) = ax.plot(duty, curve, **pen.line, label=label)
         at = int(np.nanargmax(curve))
         if label in peaks and at < len(duty) - 1:  # at the last duty it is still climbing

@@ -114,7 +114,7 @@ def gains(converter: Converter) -> Panel:
         state = steady_state(now)
         here = measured(state)
         exact = steady_states(now, duty=duty).output_voltage.mean / now.source.voltage
-        seen = {"1/(1 − D)": wet, "formula of both modes": gain_of(duty, here["k_load"]), "exact, with losses": exact}
+        seen = {"1/(1 − D)": wet, "exact, with losses": exact, "formula of both modes": gain_of(duty, here["k_load"])}
         return seen, {f"now, {state.mode}": (here["duty"], here["gain"])}
 
     def draw(numbers, onto):
