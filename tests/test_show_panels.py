@@ -112,3 +112,41 @@ def test_sliders_span_the_usual_range_and_the_start():
     found = {slider.name: slider for slider in panels.sliders_for(wide, "v_in", "duty", "i_out", "r_load")}
     assert set(found) == {"v_in", "duty", "r_load"}
     assert found["v_in"].low == 3 and found["v_in"].high == 48 == found["v_in"].start
+
+
+
+
+@pytest.mark.parametrize(("make", "draw"), [(panels.two_slopes, figures.two_slopes), (panels.waveforms, figures.waveforms)])
+def test_what_is_used_again_looks_as_if_made_anew(make, draw):
+    """After moves through both modes a panel shows, on the same axes, what a figure that was never used before shows."""
+    panel, light = make(STAGE), STAGE.change(duty=0.4, r_load=900)
+    panel.move(duty=0.3)
+    kept = panel.figure.axes[0].lines[-1]
+    panel.move(duty=0.4, r_load=900)
+    assert kept in panel.figure.axes[0].lines
+    args = () if draw is figures.two_slopes else (panels.FOUR_ROWS,)
+    fresh = draw(steady_state(light), *args)
+    for old, new in zip(panel.figure.axes, fresh.axes, strict=True):
+        new.set(xlim=old.get_xlim(), ylim=old.get_ylim())      # under a slider an axis moves only when it must
+        assert sorted(text.get_text() for text in old.texts) == sorted(text.get_text() for text in new.texts)
+        for one, other in zip(old.lines, new.lines, strict=True):
+            np.testing.assert_array_equal(one.get_xydata(), other.get_xydata())
+            for looks in ("get_color", "get_linestyle", "get_linewidth", "get_marker", "get_zorder"):
+                assert getattr(one, looks)() == getattr(other, looks)()
+        assert [text.get_rotation() for text in old.texts] == [text.get_rotation() for text in new.texts]
+
+
+def test_axes_give_back_only_what_looks_alike():
+    """A line of another colour, or a word that was hidden or turned, does not come back as it was left."""
+    figure = figures.gain([0, 0.5, 0.9], {"one": [1, 2, 10]})
+    (ax,) = figure.axes
+    ax.lay_aside([*ax.lines, *ax.texts])
+    (blue,) = ax.plot([0, 1], [0, 1], color="blue")
+    word = ax.text(0, 0, "old", ha="left")
+    word.set(visible=False, rotation=90)
+    ax.lay_aside([blue, word])
+    (red,) = ax.plot([0, 1], [0, 1], color="red")
+    (again,) = ax.plot([0, 1], [3, 4], color="blue")
+    new = ax.text(1, 1, "new", ha="left")
+    assert red is not blue and again is blue and list(again.get_ydata()) == [3, 4]
+    assert new is word and new.get_visible() and new.get_rotation() == 0 and new.get_text() == "new"

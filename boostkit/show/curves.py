@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.collections import PolyCollection
 from matplotlib.lines import Line2D
 from matplotlib.transforms import Affine2D
 
@@ -124,8 +123,7 @@ def _tint(ax: Axes, spans) -> None:
     for n, (tint, _) in enumerate(TINTS):
         boxes = [[(start, 0), (start, 1), (end, 1), (end, 0)] for start, end, _ in spans[n :: len(TINTS)]]
         if boxes:
-            ax.add_collection(PolyCollection(boxes, facecolor=tint, edgecolor="none", transform=ax.get_xaxis_transform(), zorder=0),
-                              autolim=False)  # fmt: skip
+            ax.areas(boxes, across=True, facecolor=tint, edgecolor="none", zorder=0)
 
 
 def _name_spans(ax: Axes, spans) -> None:

@@ -26,6 +26,7 @@ from PIL import Image
 
 from ..units import show
 from .lettering import Canvas
+from .reuse import Reusing
 
 WIDTH, DPI = 7.0, 100  # inches and dots per inch: 700 dots, the width that a workbook gives an image
 MARGIN = 0.12  # inches from the edge at which axis labels begin
@@ -166,14 +167,13 @@ def frame(
     """
     if onto is not None:
         for ax in onto.axes:
-            for artist in contents(ax):
-                artist.remove()
+            ax.lay_aside(contents(ax))
         return onto, onto.axes
     height = top + sum(rows) + gap * (len(rows) - 1) + bottom
     figure, edge = Figure(height), height - top
     for row in rows:
         box = (left / WIDTH, (edge - row) / height, (WIDTH - left - right) / WIDTH, row / height)
-        ax = figure.add_axes(box, autoscale_on=False)
+        ax = figure.add_axes(box, autoscale_on=False, axes_class=Reusing)
         few_ticks(ax.xaxis)
         few_ticks(ax.yaxis)
         ax.tick_params(labelbottom=not shared or len(figure.axes) == len(rows))

@@ -10,7 +10,6 @@ from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.transforms import ScaledTranslation
 
 from ..circuit.results import SteadyState, Summary, Waveforms
@@ -43,6 +42,7 @@ LOOKS = {
     "i_capacitor": Look("capacitor current", "capacitor", "A", "capacitor_current"),
     "i_load": Look("load current", "load", "A"),
 }
+SAMPLES = 400  # of a period: more than one for every two dots of the picture
 EVERY_PART = ("v_switch", "v_inductor", "i_inductor", ("i_switch", "i_rectifier"), "i_capacitor", "v_out")
 STATES = {
     "closed": ("switch closed", "closed"),
@@ -76,7 +76,7 @@ def waveforms(
     `onto`: a figure that an earlier call with the same rows returned, to be drawn anew.
     """
     rows = [(entry,) if isinstance(entry, str) else tuple(entry) for entry in quantities]
-    wave = result if isinstance(result, Waveforms) else result.waveforms()
+    wave = result if isinstance(result, Waveforms) else result.waveforms(SAMPLES)
     figure, axes = frame([0.95 if len(rows) > 2 else 1.6] * len(rows), top=0.6, onto=onto)
     stretches = spans(wave)
     _clock(axes, wave, stretches)
@@ -150,9 +150,9 @@ def _stage(ax: Axes, found: list[tuple[float, float, str]]) -> None:
     """States tinted behind a row, switching instants upright in it. Needs the limits of the axes in place."""
     low, high = ax.get_ylim()
     boxes = [[(a, low), (b, low), (b, high), (a, high)] for a, b, _ in found]
-    ax.add_collection(PolyCollection(boxes, facecolors=[TINT[s] for _, _, s in found], zorder=0), autolim=False)
+    ax.areas(boxes, facecolors=[TINT[s] for _, _, s in found], zorder=0)
     lines = [[(end, low), (end, high)] for _, end, _ in found[:-1]]
-    ax.add_collection(LineCollection(lines, colors=QUIET, linewidths=0.7, linestyles=(0, (2, 2)), zorder=0.5))
+    ax.strokes(lines, colors=QUIET, linewidths=0.7, linestyles=(0, (2, 2)), zorder=0.5)
 
 
 def _name_state(ax: Axes, start: float, end: float, state: str) -> None:
@@ -187,7 +187,7 @@ def two_slopes(result: SteadyState | Waveforms, *, onto: Figure | None = None) -
 
     Areas are measured on the curve as drawn, slopes between the ends of each straight piece. `onto` as in `waveforms`.
     """
-    wave = result if isinstance(result, Waveforms) else result.waveforms()
+    wave = result if isinstance(result, Waveforms) else result.waveforms(SAMPLES)
     figure, (upper, lower) = frame([1.75, 1.75], top=0.6, onto=onto)
     stretches = spans(wave)
     _clock([upper, lower], wave, stretches)
