@@ -82,6 +82,14 @@ def test_the_books_balance(seed):
         assert abs(course.books) < 1e-7, course.path
 
 
+def test_the_books_of_a_coil_without_current():
+    """A coil that rings up from rest gives back what it took, and one without a source has no books to close: both balance."""
+    for coil in (Coil(6.0, 1e-3, 0.0), Coil(6.0, 47e-6, 1e-9), Coil(0.0, 1e-3, 0.0)):
+        assert abs(coil.into_capacitance(2e-10).books) < 1e-10
+    assert Coil(0.0, 1e-3, 0.0).closed(1.0).books == 0
+    assert Coil(6.0, 1e-3, 0.0).into_capacitance(2e-10).v_switch_peak == pytest.approx(12.0)     # twice the source
+
+
 # --- what follows without arithmetic ---
 
 
@@ -137,6 +145,9 @@ def test_peak_is_reached_where_the_current_is_zero():
     (lambda c: Coil(6, 0, 1), "inductance = 0 H must"),
     (lambda c: Coil(6, 1e-6, float("nan")), "i_start = nan must"),
     (lambda c: c.closed(1e-6).waveforms(1), "n = 1 must"),
+    (lambda c: c.closed(1e-6).waveforms(10**10), "n = 1e10 must"),
+    (lambda c: Coil(6, 1e12, 1e-15, 0.05).through_diode(0.7, 0.1, 2e-10), "at most 3000 times within .*more often"),
+    (lambda c: c.through_diode(0.7, 1e-6, 2e-10), "must be solved to 1e-06, and the energies .* differ by"),
 ])
 def test_nonsense_is_refused(wrong, words):
     """One line: name, value, rule, and why."""

@@ -139,6 +139,36 @@ def test_marks_turn_with_the_current():
     assert course.at(0.98)["told"] == BACKWARDS and course.at(0.7)["told"] == CONDUCTING
 
 
+def test_current_through_the_body_diode_is_said_and_drawn():
+    """In the dead time of a second switch the current that has turned runs through the first switch's body diode: the coil is
+    not empty, its path is live, and the diode stands in the picture only then."""
+    course = circuit(**BACK, dead_time=5e-8)
+    late, line = course.at(0.999), course.reading(0.999)
+    assert course.drive[-1] < -0.01 and late["state"] == IDLE and late["told"] == courses.RETURNING
+    assert (late["tone_drive"], late["tone_waste"], late["tone_delivery"]) == (CLOSED, CLOSED, 0) and late["way_waste"] == -1
+    assert "body diode" in line and "body diode" not in course.reading(0.5)
+    drawn = [shape for shape in scenes.scene(course) if shape.get("when") == ["told", courses.RETURNING] and shape["do"] == "path"]
+    assert len(drawn) == 3
+    empty = circuit(duty=0.4, r_load=900.0)
+    assert courses.RETURNING not in empty.moving["told"][1] and empty.at(0.95)["told"] == IDLE
+
+
+@pytest.mark.parametrize("share", ["0.5", "50 %", [0.5], np.array([0.1, 0.2]), True, float("nan"), -1e-9])
+def test_a_share_is_a_number(share):
+    """Each use says so in one line."""
+    made = player.of(circuit())
+    for call in (lambda: player.of(circuit(), share=share), lambda: made.readings(share), lambda: made.frames(share)):
+        with pytest.raises(ValueError, match="^share = .* must"):
+            call()
+
+
+def test_a_course_is_a_course():
+    """Nothing, a text or a converter is refused by name."""
+    for wrong in (None, "x", stage()):
+        with pytest.raises(ValueError, match="^course = .* must be a Course"):
+            player.side_by_side(circuit(), wrong)
+
+
 def test_the_sentence_names_who_feeds_the_load():
     """While the rectifier brings less than the load takes, the capacitor is named as feeding, and only then."""
     course = circuit(duty=0.4, r_load=900.0)

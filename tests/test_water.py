@@ -202,6 +202,28 @@ def test_the_rigid_column_behind_an_orifice_is_newtons():
     assert found.initial_pressure == pytest.approx(start)
 
 
+@pytest.mark.parametrize("samples", [100, 4000])
+@pytest.mark.parametrize(("time", "fall"), [(0.05, 2.0), (0.05, 3.3), (5.0, 1.37), (5.0, 1.0)])
+def test_a_valve_that_is_shut_before_the_end(time, fall, samples):
+    """At the instant of shutting start y² = tank + ρ l v y/T (Newton's law where the opening vanishes evenly); then rest."""
+    p, tank = pipe(), 2e5
+    found = rigid_column(p, tank, 1.0, Closing(time, lambda s: np.clip(1 - fall * s, 0, 1), "opening"), samples)
+    push = p.density * p.length * fall / time
+    y = (push + math.sqrt(push**2 + 4 * tank**2)) / (2 * tank)
+    assert found.pressure.dtype == float
+    assert found.pressure.max() == pytest.approx(tank * y * y, rel=1e-6)  # the instant is found to 1e-12 of the closing
+    if fall > 1:
+        after = found.times >= time / fall * (1 + 1e-9)
+        assert after.any() and np.all(found.pressure[after] == tank) and np.all(found.velocity[after] == 0)
+        assert np.all(found.pressure[-2:] == tank)
+
+
+def test_a_valve_that_is_left_a_crack_open_does_not_make_a_zigzag():
+    """Behind an opening of a millionth the flow follows at once: the pressure goes to the tank's and stays."""
+    found = rigid_column(pipe(), 2e5, 1.0, Closing(5.0, lambda s: np.clip(1 - 2 * s, 1e-6, 1), "opening"))
+    assert found.pressure[found.times > 2.6] == pytest.approx(2e5, rel=1e-6)
+
+
 # --- with friction ---
 
 
@@ -280,6 +302,18 @@ def test_a_torn_column_is_said():
     (lambda: surge(pipe(friction=0.1), 1e5, 2, linear_fall(2)), "velocity = 2 m/s must leave the water in one piece"),
     (lambda: surge(pipe(), -2e5, 1, sudden()), "pressure = -200 kPa"),
     (lambda: rigid_column(pipe(), 1e5, 1, sudden()), "time = 0 s .*stopped at once"),
+    (lambda: rigid_column(pipe(), 1e5, 1, Closing(5.0, lambda s: np.where(s < 0.5, 1, 0), "opening")), "curve = 1 to 0 at 2.5 s .*at once"),
+    (lambda: rigid_column(pipe(), 1e5, 1, Closing(5.0, lambda s: (1 - s) ** 0.5, "opening")), "at 5 s must not jump"),
+    (lambda: rigid_column(pipe(), 1e5, 1, Closing(5.0, lambda s: np.where(s < 0.37, 1 - s, 0.3 * (1 - s)))), "to 0.189 at 1.85 s must not"),
+    (lambda: rigid_column(pipe(), 1e5, 1, Closing(5.0, lambda s: abs(1 - 2 * s), "opening")), "curve = 0 at 2.5 s must stay there"),
+    (lambda: rigid_column(pipe(), 1e5, 1, Closing(5.0, lambda s: 0.5 * (1 - s))), "curve = 0.5 at time 0 must be 1"),
+    (lambda: rigid_column(pipe(), 1e5, 1, Closing(5.0, lambda s: 0.5, "opening")), "curve = 0.5 at time 0 must be 1"),
+    (lambda: rigid_column(pipe(), 1e5, 1, linear_fall(1), 10.5), "samples = 10.5 must be a whole number"),
+    (lambda: surge(pipe(), 1e5, 1, Closing(1.0, lambda s: "shut")), 'curve = "shut" must be a number'),
+    (lambda: surge(pipe(), 1e5, 1, Closing(1.0, lambda s: np.ones(3))), "curve = .* must be a number for each"),
+    (lambda: Closing(1.0, "even"), 'curve = "even" must be a function'),
+    (lambda: surge(pipe(length=1e-3), 1e5, 1, linear_fall(0.05), cells=20), "duration = 50 ms .*at most 400000 steps"),
+    (lambda: surge(pipe(), 1e5, 1, linear_fall(3), cells=20_000), "cells = 20000 .*at most 40000000 values"),
     (lambda: linear_fall(-1), "time = -1 s"),
     (lambda: Closing(1.0, by="force"), "by = 'force'"),
     (lambda: surge(pipe(), 1e5, 1, Closing(1.0, lambda x: 1 + x)), r"curve = 1 to 2 must stay in \[0, 1\]"),

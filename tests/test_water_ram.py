@@ -311,6 +311,8 @@ BAD = {
     ("pipe", "wall", 0.04): r"water: pipe.wall = 40 mm must be at most half the diameter",
     ("pipe", "wall", None): r"water: pipe.wall = missing",
     ("pipe", "length", float("nan")): r"water: pipe.length",
+    ("pipe", "length", 1e6): r"water: pipe.length = 1 Mm must leave the pipe's inertance in",
+    ("vessel", "gas_volume", 1e4): r"water: vessel.gas_volume = 10000 m³ must leave the vessel's compliance in",
 }  # fmt: skip
 
 

@@ -27,6 +27,8 @@ from .flow import PlanarFlow
 
 TIME_CONSTANTS, RINGS = 8.0, 5.0  # how long a course without an end of its own is followed
 MOST_RINGS = 10_000.0
+MOST_PARTS, MOST_SAMPLES = 3000, 1_000_000  # starts and stops that are followed; samples of a waveform
+ACCURACY = 1e-6  # of the energy books; what is solved worse is refused
 SMALLEST, LARGEST = 1e-15, 1e12  # what a part's number may be, SI units
 FLOWS = {"source": ("v_source", "i_source"), "path": ("v_path", "i_path"), "winding": ("v_winding", "i_inductor")}
 QUANTITIES = ("i_inductor", "v_switch", "v_inductor", "i_path", "v_path", "i_source")
@@ -127,16 +129,17 @@ class Interrupted:
 
     @property
     def books(self) -> float:
-        """What came in less where it went, over what came in: zero to rounding (1e-15; 1e-9 where a path of very small
-        resistance lies beside stray capacitance)."""
+        """What came in less where it went, over the largest amount among them and in the stray capacitance at its peak: zero to
+        rounding (1e-15; 1e-7 where a path of very small resistance lies beside stray capacitance; beyond 1e-6 it is refused)."""
         e = self.energies
         came = e["field_before"] + e["source"]
         went = e["path"] + e["winding"] + e["field_after"] + e["capacitance_after"]
-        return (came - went) / max(e["field_before"], abs(e["source"]))
+        largest = max(*map(abs, e.values()), self.c_stray * self.v_switch_peak**2 / 2)
+        return (came - went) / largest if largest else 0.0
 
     def waveforms(self, n: int = 1000) -> CoilWaveforms:
         """About n samples, at least two for each part."""
-        n = guard("n", n, 2, why="a waveform needs a first and a last sample")
+        n = guard("n", n, 2, MOST_SAMPLES, why="a waveform needs a first and a last sample")
         columns: dict[str, list] = {name: [] for name in ("time", *QUANTITIES)}
         for part in self.parts:
             count = max(2, round(n * part.duration / self.duration))
@@ -276,6 +279,9 @@ class Coil:
             flow = stage.flow
             lasts = flow.first_fall(stage.lasts, x, left, flow.advance(x, left)) if stage.lasts else None
             parts.append(Part(stage, now, left if lasts is None else lasts, x))
+            if len(parts) > MOST_PARTS:
+                raise ValueError(f"{self._said(c_stray)} must start and stop the path at most {MOST_PARTS} times within "
+                                 f"{show(duration, 's')}, and {words} does so more often: it needs more resistance or less time")
             if lasts is None:
                 break
             x, now, turn = parts[-1].end_state, now + lasts, turn + 1
@@ -287,7 +293,15 @@ class Coil:
 
     def _summed(self, parts: tuple[Part, ...], words: str, rest: float, c_stray: float) -> Interrupted:
         peak, at = max((part.highest("v_switch") for part in parts), key=itemgetter(0))
-        return Interrupted(self, words, parts[-1].start + parts[-1].duration, peak, at, rest, c_stray, parts)
+        found = Interrupted(self, words, parts[-1].start + parts[-1].duration, peak, at, rest, c_stray, parts)
+        if not abs(found.books) <= ACCURACY:
+            raise ValueError(f"{self._said(c_stray)} must be solved to {ACCURACY:g}, and the energies that came and went differ by "
+                             f"{abs(found.books):.2g} of the largest: {words} makes time constants too far apart")
+        return found
+
+    def _said(self, c_stray: float) -> str:
+        stray = f" beside c_stray = {show(c_stray, 'F')}" if c_stray else ""
+        return f"inductance = {show(self.inductance, 'H')} with r_inductor = {show(self.r_inductor, 'Ω')}{stray}"
 
 
 def _row(i: float = 0.0, v: float = 0.0, one: float = 0.0) -> np.ndarray:

@@ -19,6 +19,7 @@ from ..water.ram import Strokes
 IDLE, CLOSED, CONDUCTING = 0, 1, 2  # states, numbered as the tones of a picture; see `Course.state`
 RELEASING = 3  # tone of capacitor or vessel giving back; told of CONDUCTING while it helps to feed the load
 BACKWARDS = 4  # told of CONDUCTING while the flow has turned, which a second switch lets it do
+RETURNING = 5  # told of IDLE while the coil's current runs back through the open switch's body diode
 CONDUITS = ("drive", "waste", "delivery", "store", "out")
 TRAVEL = 150.0  # how far the flow in the coil or drive pipe carries a mark in one period, in dots of the picture
 STEPS = 48  # single steps in a period, besides the instants of switching
@@ -111,8 +112,8 @@ class Course:
         as it was at the sample before.
         """
         throughput = np.trapezoid(np.abs(self.drive), self.time) or 1.0
-        still = 1e-6 * max(np.max(np.abs(self.drive)), np.max(np.abs(self.out)))
-        arrays = {"share": ("blend", self.share), "state": ("hold", self.state), "told": ("hold", self._told(still))}
+        still = self._still
+        arrays = {"share": ("blend", self.share), "state": ("hold", self.state), "told": ("hold", self._told)}
         for name in CONDUITS:
             flow = getattr(self, name)
             way = np.where(np.abs(flow) > still, np.sign(flow), 0.0)
@@ -130,14 +131,22 @@ class Course:
             "gauge_out": ("blend", np.clip(self.pressure / top, 0, 1)),
         }
 
-    def _told(self, still: float) -> np.ndarray:
+    @property
+    def _still(self) -> float:
+        """A flow below this counts as none."""
+        return 1e-6 * max(np.max(np.abs(self.drive)), np.max(np.abs(self.out)))
+
+    @cached_property
+    def _told(self) -> np.ndarray:
         """Which sentence of WORDS is true."""
+        still = self._still
         conducting = np.where(self.delivery < -still, BACKWARDS, np.where(self.store < -still, RELEASING, CONDUCTING))
-        return np.where(self.state == CONDUCTING, conducting, self.state)
+        idle = np.where(np.abs(self.waste) > still, RETURNING, IDLE)
+        return np.where(self.state == CONDUCTING, conducting, np.where(self.state == IDLE, idle, self.state))
 
     def _tone(self, conduit: str, way: np.ndarray) -> np.ndarray:
         """Which of a picture's tones a conduit has: that of the state whose path it lies on, 0 if on none."""
-        state = self.state
+        state = np.where(self._told == RETURNING, CLOSED, self.state)  # the same path, though the switch is open
         if conduit == "waste":
             return np.where(state == CLOSED, CLOSED, 0)
         if conduit == "delivery":
@@ -166,6 +175,8 @@ class Course:
         """What an instant shows, in one line of words and numbers."""
         told = WORDS[self.kind]
         state = told["states"][int(self._read(self.state, share, "hold"))].lower()
+        if self._read(self._told, share, "hold") == RETURNING:
+            state = f"{state}, {told['told'][RETURNING]}"
         flows = ", ".join(f"{told[name]} {self.flow_words(self._read(getattr(self, name), share))}" for name in CONDUITS)
         pressure = show(self._read(self.pressure, share), told["pressure_unit"])
         return f"{show(share * self.period, 's')} of {show(self.period, 's')}, {state}: {flows}; {told['pressure']} {pressure}"
@@ -189,6 +200,7 @@ WORDS = {
             RELEASING: "source, coil and capacitor feed the load",
             BACKWARDS: "the current runs back: the capacitor feeds coil and load",
             IDLE: "the coil is empty; the capacitor feeds the load",
+            RETURNING: "current runs back through the switch's body diode",
         },
     },
     "water": {

@@ -12,6 +12,7 @@ import anywidget
 import numpy as np
 import traitlets
 
+from ..units import guard, quoted
 from . import stills
 from .courses import CONDUCTING, STEPS, Course
 from .scenes import scene
@@ -41,6 +42,9 @@ class Player:
 
     def __init__(self, courses: Sequence[Course], share: float | None = None):
         self.courses = tuple(courses)
+        for course in self.courses:
+            if not isinstance(course, Course):
+                raise ValueError(f"course = {quoted(course)} must be a Course: courses.of_converter or courses.of_ram makes one")
         self.instants = _instants(self.courses)
         wanted = _middle(self.courses[-1]) if share is None else _checked(share)
         self.start = int(np.argmin(np.abs(self.instants - wanted)))
@@ -87,9 +91,7 @@ def side_by_side(left: Course, right: Course, *, share: float | None = None) -> 
 
 
 def _checked(share: float) -> float:
-    if not 0 <= share < 1:
-        raise ValueError(f"share = {share} must lie in [0, 1): it counts from where the switch closes or the waste valve opens")
-    return float(share)
+    return guard("share", share, 0, 1, open_high=True, why="it counts from where the switch closes or the waste valve opens")
 
 
 def _middle(course: Course) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .courses import Course
+from .courses import RETURNING, Course
 from .shapes import TONES, arc, box, fade, gauges, heading, marks, path, waveform, words
 from .style import BLUE, INK, PAPER, PLUM, RUST, TINT
 
@@ -56,7 +56,15 @@ def _source_and_coil() -> list[dict]:
 
 
 def _switch() -> list[dict]:
-    return [path([(SWITCH, 166), (SWITCH, 122)], turn=["waste_open", SWITCH, 166, -30, 0], **_live("waste"))]
+    return [path([(SWITCH, 166), (SWITCH, 122)], turn=["waste_open", SWITCH, 166, -30, 0], **_live("waste")), *_body_diode()]
+
+
+def _body_diode() -> list[dict]:
+    """Bridges the open switch, and is drawn only while it conducts."""
+    middle, live = (BODY[0] + BODY[1]) / 2, {"when": ["told", RETURNING], **_live("waste")}
+    triangle = [(SWITCH - 8, middle + 8), (SWITCH, middle - 8), (SWITCH + 8, middle + 8)]
+    return [path([(SWITCH, BODY[1]), (SWITCH, BODY[0])], **live), path(triangle, shut=True, fill=PAPER, **live),
+            path([(SWITCH - 8, middle - 8), (SWITCH + 8, middle - 8)], **live)]
 
 
 def _rectifier(course: Course) -> list[dict]:

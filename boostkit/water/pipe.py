@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from ..files import Section, read_toml
-from ..units import guard, show
+from ..units import guard, quoted, show
 
 GRAVITY = 9.80665  # m/s², standard acceleration of free fall: ISO 80000-3, from memory
 ATMOSPHERE = 101325.0  # Pa, standard atmosphere: ISO 80000-4, from memory
@@ -163,12 +163,18 @@ class Closing:
         guard("time", self.time, 0, unit="s")
         if self.by not in ("velocity", "opening"):
             raise ValueError(f"by = {self.by!r} must be velocity or opening: what the curve is a share of")
+        if not callable(self.curve):
+            raise ValueError(f"curve = {quoted(self.curve)} must be a function of the elapsed share")
 
     def left(self, times):
         """What is left at these times (s, array), checked to lie in 0 to 1."""
         times = np.asarray(times, float)
         done = np.clip(times / self.time, 0, 1) if self.time else (times >= 0).astype(float)
-        left = np.broadcast_to(np.asarray(self.curve(done), float), times.shape)
+        given = self.curve(done)
+        try:
+            left = np.broadcast_to(np.asarray(given, float), times.shape)
+        except (TypeError, ValueError) as trouble:
+            raise ValueError(f"curve = {quoted(given)} must be a number for each elapsed share that it is handed") from trouble
         if not np.all((left >= 0) & (left <= 1)):
             raise ValueError(f"curve = {left.min():.4g} to {left.max():.4g} must stay in [0, 1]: it is a share")
         return left

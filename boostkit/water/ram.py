@@ -27,6 +27,7 @@ from ..files import Section, read_toml
 from ..units import guard, show
 from .pipe import ATMOSPHERE, Pipe, Vessel
 from .strokes import FLOW, PASCAL, Strokes, Waveforms
+from .surge import whole
 
 OHM = PASCAL / FLOW  # Pa·s/m³ for 1 Ω; inertance and henry likewise
 FARAD = FLOW / PASCAL
@@ -160,14 +161,21 @@ class Ram:
 
     def steady(self) -> Strokes:
         """The exact periodic solution. Raises ValueError where there is none or none is found, in the twin's words."""
-        try:
-            return Strokes.of(self, switched.steady_state(self.twin()))
-        except ValueError as trouble:
-            raise ValueError(f"the ram's twin (1 V for 1 kPa, 1 A for 1 L/s): {trouble}") from trouble
+        return Strokes.of(self, self._solved(switched.steady_state))
 
     def start(self, strokes: int, n: int = 2000) -> Waveforms:
-        """The first strokes, vessel without pressure and water at rest, about n samples."""
-        return Waveforms.of(switched.from_rest(self.twin(), strokes).waveforms(n))
+        """The first strokes, vessel without pressure and water at rest, about n samples: `strokes` 1 to 10000, `n` 2 to 1e6.
+        Raises ValueError where the ram gets stuck, in the twin's words."""
+        strokes, n = whole("strokes", strokes, 1, 10_000), whole("n", n, 2, 1_000_000)
+        return Waveforms.of(self._solved(lambda twin: switched.from_rest(twin, strokes)).waveforms(n))
+
+    def _solved(self, solve):
+        """What `solve` makes of the twin; its errors with the scale and the parts of the likeness."""
+        try:
+            return solve(self.twin())
+        except ValueError as trouble:
+            raise ValueError("the ram's twin (1 V for 1 kPa, 1 A for 1 L/s; inductor for drive pipe, switch for waste valve, rectifier "
+                             f"for check valve, peak_current for shuts_at): {trouble}") from trouble
 
     def throttled(self) -> Ram:
         """The same ram with its delivery line set so that the mean pressure in the vessel is just that of the lift. Raises
@@ -233,12 +241,28 @@ def _vessel(s: Section, pressure: float) -> Vessel:
 
 def _check_together(top: Section, ram: Ram) -> None:
     """Rules between parts."""
+    _check_reach(top, ram)
     limit = ram.waste_valve.shuts_at
     lost = ram.pipe_resistance + ram.waste_valve.resistance
     if limit and lost * limit >= ram.supply_pressure:
         top.fail("waste_valve.shuts_at", show(limit, "m³/s"),
                  f"must lie below {show(ram.supply_pressure / lost, 'm³/s')}: faster than that the fall cannot drive water "
                  "through pipe and valve, and the valve would stay open for good")
+
+
+def _check_reach(top: Section, ram: Ram) -> None:
+    """What the solver can hold, said of the key that most likely is at fault."""
+    pipe, vessel, delivery = ram.pipe, ram.vessel, ram.delivery
+    for key, value, quantity, number, low, high, unit in (
+        ("pipe.length", show(pipe.length, "m"), "the pipe's inertance", pipe.inertance, 1e-12 * OHM, 1e3 * OHM, "Pa·s²/m³"),
+        ("pipe.friction", show(pipe.friction), "the pipe's resistance", ram.pipe_resistance, 0.0, 1e6 * OHM, "Pa·s/m³"),
+        ("vessel.gas_volume", show(vessel.gas_volume, "m³"), "the vessel's compliance", float(vessel.compliance()),
+         1e-15 * FARAD, 1e3 * FARAD, "m³/Pa"),
+        ("delivery.flow", show(delivery.flow, "m³/s"), "lift pressure over flow", ram.delivery_resistance, 1e-9 * OHM, 1e12 * OHM,
+         "Pa·s/m³"),
+    ):  # fmt: skip
+        if not low <= number <= high:
+            top.fail(key, value, f"must leave {quantity} in [{low:.3g}, {high:.3g}] {unit}: here it is {number:.3g}")
 
 
 def _refuse_unlike(c: Converter) -> None:

@@ -13,14 +13,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from numbers import Integral
 
 import numpy as np
 
-from ..units import guard, show
+from ..units import guard, quoted, show
 from .pipe import VAPOUR, Closing, Pipe
 
 MOST = 40_000_000  # values along pipe and time; beyond it the arrays outgrow a small machine
+MOST_STEPS = 400_000  # steps of time: some seconds of work
+FINEST, AT_ONCE = 40, 1e-9  # how often a fall is halved to find it, and the share that may be lost in the last piece
+SHUT = 1e-12  # an opening that is rounding
+
+
+def whole(name: str, value, low: int, high: int) -> int:
+    """The value if it is a whole number in the range."""
+    number = guard(name, value)
+    if number != int(number) or not low <= number <= high:
+        raise ValueError(f"{name} = {quoted(value)} must be a whole number from {low} to {high}")
+    return int(number)
+
+
+def enough(steps: float, cells: int, step: float, what: str) -> None:
+    """Refuse what takes too long or too much memory; `what` (name and value) asks for so many steps."""
+    if steps > MOST_STEPS:
+        raise ValueError(f"{what} with cells = {cells} must take at most {MOST_STEPS} steps of {show(step, 's')}, the time in which "
+                         f"a wave crosses one cell: here {steps:.3g}. Take fewer cells or less time")
+    if steps * cells > MOST:
+        raise ValueError(f"cells = {cells} with {steps:.3g} steps must make at most {MOST} values: take fewer cells or less time")
 
 
 class Line:
@@ -28,8 +47,7 @@ class Line:
     proportion to velocity along the whole pipe; with `square_law` the pipe's own comes on top."""
 
     def __init__(self, pipe: Pipe, cells: int, linear: float = 0.0, square_law: bool = True):
-        if not isinstance(cells, Integral) or isinstance(cells, bool) or cells < 2:
-            raise ValueError(f"cells = {cells} must be a whole number of at least 2")
+        cells = whole("cells", cells, 2, MOST_STEPS)
         self.step = pipe.length / pipe.wave_speed / cells
         self.z = pipe.density * pipe.wave_speed
         self.half = linear / cells / 2
@@ -95,11 +113,12 @@ def surge(pipe: Pipe, pressure: float, velocity: float, closing: Closing, durati
     the valve lets out into the open air as an orifice: pressure at the valve in proportion to (velocity/opening)².
     Raises ValueError where the steady flow before is impossible. Example: `surge(pipe, 2e5, 1.5, sudden()).peak_rise`.
     """
+    cells = whole("cells", cells, 2, MOST_STEPS)
     line, start = Line(pipe, cells), _start(pipe, pressure, velocity, closing)
     duration = _duration(pipe, closing, duration)
-    steps = int(np.ceil(duration / line.step * (1 - 1e-12)))
-    if steps * cells > MOST:
-        raise ValueError(f"cells = {cells} with {steps} steps must make at most {MOST} values: take fewer cells or less time")
+    steps = float(np.ceil(duration / line.step * (1 - 1e-12)))
+    enough(steps, cells, line.step, f"duration = {show(duration, 's')}")
+    steps = int(steps)
     times = np.arange(steps + 1) * line.step
     left = closing.left(times).tolist()
     p, v = np.empty((2, steps + 1, cells + 1))
@@ -177,30 +196,90 @@ class Column:
 def rigid_column(pipe: Pipe, pressure: float, velocity: float, closing: Closing, samples: int = 2000) -> Column:
     """The same closure as `surge`, water incompressible and wall rigid: ρ l dv/dt = tank - valve - friction.
 
-    Where the velocity is given, the pressure is the mean over the step that begins at each time; where the opening is
-    given, the flow is found by the trapezoidal rule, whose error falls with the square of the step. Raises ValueError for
-    a sudden closure, in which a rigid column would need an infinite pressure.
+    Where the velocity is given, the pressure is the mean over the step that begins at each time. Where the opening is
+    given, the flow is found by the trapezoidal rule, whose error falls with the square of the step, and by the implicit
+    rule where the flow follows the opening within a step; once shut the column rests. Where that is before the end two
+    samples share the instant of shutting. `samples`, 10 to 1e6. Raises ValueError where a rigid column would need an infinite pressure:
+    for a sudden closure, a curve that jumps by velocity, and one that jumps to zero by opening.
     """
     start = _start(pipe, pressure, velocity, closing)
     guard("time", closing.time, 0, unit="s", open_low=True, why="a rigid column cannot be stopped at once")
-    times = np.linspace(0, closing.time, int(guard("samples", samples, 10, 1e6)) + 1)
+    samples = whole("samples", samples, 10, 1_000_000)
+    times = np.linspace(0, closing.time, samples + 1)
     left = closing.left(times)
-    if closing.by == "velocity":
-        v = velocity * left
-        force = -pipe.density * pipe.length * np.diff(v) / np.diff(times)
-        lost = [pipe.friction_drop(x) for x in ((v[1:] + v[:-1]) / 2).tolist()]
-        return Column(pipe, closing, times[:-1], pressure - np.array(lost) + force, v[:-1], start)
+    if left[0] < 1 - 1e-9:
+        raise ValueError(f"curve = {left[0]:.4g} at time 0 must be 1: {_AT_ONCE_WHY}")
+    if closing.by == "opening":
+        return _behind_orifice(pipe, pressure, velocity, closing, start, times)
+    _refuse_jump(closing, times, left)
+    v = velocity * left
+    force = -pipe.density * pipe.length * np.diff(v) / np.diff(times)
+    lost = [pipe.friction_drop(x) for x in ((v[1:] + v[:-1]) / 2).tolist()]
+    return Column(pipe, closing, times[:-1], pressure - np.array(lost) + force, v[:-1], start)
+
+
+_AT_ONCE_WHY = "a rigid column cannot be stopped at once, nor a part of its flow"
+
+
+def _refuse_jump(closing: Closing, times: np.ndarray, left: np.ndarray) -> None:
+    """Look where the curve falls or rises fastest between two times, ever finer."""
+    k = int(np.argmax(np.abs(np.diff(left))))
+    early, late = _narrowed(closing, times[k], times[k + 1], lambda a, middle, b: abs(middle - a) >= abs(b - middle))
+    _refuse_fall(closing, early, late)
+
+
+def _narrowed(closing: Closing, early: float, late: float, sooner) -> tuple[float, float]:
+    """A stretch of time halved again and again; `sooner` of what is left at its start, middle and end keeps the first half."""
+    for _ in range(FINEST):
+        middle = (early + late) / 2
+        if sooner(*closing.left(np.array([early, middle, late])).tolist()):
+            late = middle
+        else:
+            early = middle
+    return float(early), float(late)
+
+
+def _refuse_fall(closing: Closing, early: float, late: float) -> None:
+    before, after = closing.left(np.array([early, late])).tolist()
+    if abs(before - after) > AT_ONCE:
+        raise ValueError(f"curve = {before:.4g} to {after:.4g} at {show(late, 's')} must not jump: {_AT_ONCE_WHY}")
+
+
+def _behind_orifice(pipe, pressure, velocity, closing, start, times) -> Column:
+    """Up to the instant at which the valve is first shut; then at rest."""
+    until, left = closing.time, closing.left(times)
+    if np.any(left <= SHUT):
+        k = int(np.argmax(left <= SHUT))
+        early, until = _narrowed(closing, times[k - 1], times[k], lambda a, middle, b: middle <= SHUT)
+        _refuse_fall(closing, early, until)
+        until = float(times[-1]) if times[-1] - until < 1e-9 * closing.time else until
+    times = np.linspace(0, until, len(times))
+    left = closing.left(times)
     root = np.array(_column_behind_orifice(pipe, pressure, velocity, start, left.tolist(), float(times[1])))
-    return Column(pipe, closing, times, start * root**2, velocity * left * root, start)
+    at_valve, v = start * root**2, velocity * left * root
+    if until < closing.time:
+        if np.any(closing.left(np.linspace(until, closing.time, len(times))) > SHUT):
+            raise ValueError(f"curve = 0 at {show(until, 's')} must stay there: a valve that opens again is not followed")
+        times = np.append(times, [until, closing.time])
+        at_valve, v = np.append(at_valve, [pressure, pressure]), np.append(v, [0.0, 0.0])
+    return Column(pipe, closing, times, at_valve, v, start)
 
 
 def _column_behind_orifice(pipe, pressure, velocity, start, left, h) -> list[float]:
-    """y = sqrt(p/start) at each time, where v = velocity left y: a quadratic for each step of the trapezoidal rule."""
+    """y = sqrt(p/start) at each time, where v = velocity left y: a quadratic for each step. Trapezoidal; implicit where that
+    rule would swing about the answer, because the flow follows the opening in less than half a step. At the instant of
+    shutting only the rate at which the opening vanishes counts."""
+    if velocity == 0:
+        return [1.0] * len(left)
     momentum, lost = pipe.density * pipe.length * velocity / h, pressure - start
     y, found = 1.0, [1.0]
-    for before, after in pairwise(left):
-        a, b = (start + lost * after**2) / 2, momentum * after
-        c = momentum * before * y + pressure - (start + lost * before**2) * y * y / 2
+    for before, after in pairwise(left if left[-1] > SHUT else left[:-1]):
+        share = 0.5 if momentum * after > start * y else 1.0  # of the step at whose end the forces count
+        a, b = (start + lost * after**2) * share, momentum * after
+        c = momentum * before * y + pressure - (1 - share) * (start + lost * before**2) * y * y
         y = 2 * c / (b + (b * b + 4 * a * c) ** 0.5)
         found.append(y)
+    if left[-1] <= SHUT:
+        b = momentum * max(2 * left[-2] - left[-3] / 2, 0.0)  # the rate of closing, backwards from three openings
+        found.append((b + (b * b + 4 * start * pressure) ** 0.5) / (2 * start))
     return found

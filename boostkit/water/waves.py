@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..units import guard
+from ..units import show
 from .pipe import ATMOSPHERE, VAPOUR
 from .ram import Ram
-from .surge import MOST, Line
+from .surge import MOST, MOST_STEPS, Line, enough, whole
 
 PATIENCE = 40  # strokes' worth of time after which a ram that does not beat is given up
 
@@ -90,6 +90,12 @@ class _LowerEnd:
         self.split = 1 + ram.vessel.neck_resistance / self.load
         self.stored, self.open = 0.0, True
 
+    def fill(self, gas: float) -> None:
+        """Store what makes this gauge pressure (Pa) of the gas."""
+        vessel = self.ram.vessel
+        gone = vessel.gas_volume - float(vessel.volume_at(gas + ATMOSPHERE))
+        self.stored = gone if self.gas_law else self.compliance * (gas - self.lift)
+
     def gas(self) -> float:
         """Gauge pressure of the gas, Pa."""
         if self.gas_law:
@@ -110,35 +116,50 @@ class _LowerEnd:
     def store(self, check_flow: float, foot: float, step: float) -> None:
         """Let the vessel take what the delivery line leaves of the flow."""
         self.stored += step * (check_flow - foot / self.load)
+        gas_volume = self.ram.vessel.gas_volume
+        if self.gas_law and self.stored >= gas_volume:
+            raise ValueError(f"vessel.gas_volume = {show(gas_volume * 1e3, 'L')} must hold more than flows in within one step of "
+                             f"{show(step, 's')}: take a larger vessel or more cells")
 
 
 def ram_by_waves(ram: Ram, strokes: int = 5, cells: int = 16, *, square_law: bool = False, gas_law: bool = False) -> WaveStrokes:
     """Follow a ram by its travelling waves from the moment its waste valve opens, water at rest, vessel at the pressure that
     the lumped ram has there.
 
-    `strokes` to follow (at least 2) and `cells` along the pipe (whole numbers). As it stands friction and vessel are linear, as in the
-    twin, so that only the waves differ; `square_law` takes the pipe's friction by the square of the velocity, `gas_law`
+    `strokes` to follow (2 to 1000) and `cells` along the pipe, whole numbers. As it stands friction and vessel are linear, as
+    in the twin, so that only the waves differ; `square_law` takes the pipe's friction by the square of the velocity, `gas_law`
     the vessel after p V^n. Drives: by its own flow, or by a clock and share. Raises ValueError for the mixed drive, and
-    where the ram does not beat (its Joukowsky rise does not reach the vessel, say).
+    where the ram does not beat (its Joukowsky rise does not reach the vessel, say) or takes too many steps.
     """
     waste = ram.waste_valve
     if waste.shuts_at and waste.frequency:
         raise ValueError("waste_valve.shuts_at must stand without a frequency here: one drive")
-    steady, pipe, count = ram.steady(), ram.pipe, int(guard("strokes", strokes, 2, 1000))
+    count, cells, pipe = whole("strokes", strokes, 2, 1000), whole("cells", cells, 2, MOST_STEPS), ram.pipe
+    steady = ram.steady()
     line = Line(pipe, cells, 0.0 if square_law else ram.pipe_resistance * pipe.area, square_law)
     end = _LowerEnd(ram, pipe.area, gas_law)
-    end.stored = end.compliance * (float(steady.waveforms(2).vessel_pressure[0]) - end.lift)
-    most = int(min(count * PATIENCE * steady.period / line.step, MOST / cells))
+    enough(count * steady.period / line.step, cells, line.step, f"strokes = {count}")
+    end.fill(float(steady.waveforms(2).vessel_pressure[0]))
+    most = int(min(count * PATIENCE * steady.period / line.step, MOST / cells, MOST_STEPS))
     rows, ends, starts = _follow(ram, line, end, count, most, cells)
-    if len(starts) <= count or not any(row[2] for row in ends):
-        raise ValueError(f"strokes = {count} must be reached: after {most} steps the ram has beaten {len(starts) - 1} times and "
-                         "delivered nothing more; does its pressure rise reach the vessel?")
+    _refuse_silence(ram, count, len(starts) - 1, any(row[2] for row in ends), len(rows) * line.step)
     p, v = (np.array(part) for part in zip(*rows, strict=True))
     pressure, wasted, checked, foot, opened = (np.array(part) for part in zip(*ends, strict=True))
     return WaveStrokes(
         ram, np.arange(len(rows)) * line.step, wasted + checked, wasted, checked, pressure, foot, opened.astype(bool),
         np.linspace(0, pipe.length, cells + 1), p, v, tuple(k * line.step for k in starts),
     )  # fmt: skip
+
+
+def _refuse_silence(ram: Ram, count: int, beaten: int, delivers: bool, time: float) -> None:
+    """Say so where nothing goes up, or where the ram stops beating."""
+    lift, rise = ram.delivery.lift, ram.pipe.impedance * ram.stroke_flow / ram.pipe.pressure(1)
+    if not delivers:
+        raise ValueError(f"delivery.lift = {show(lift, 'm')} must be where the slammed valve's pressure rise can reach the vessel, and "
+                         f"in {show(time, 's')} no water went up: the rise is worth {show(rise, 'm')}")
+    if beaten < count:
+        raise ValueError(f"strokes = {count} must come within {show(time, 's')}, and the ram has stopped after {beaten}: its waste valve "
+                         "no longer opens or shuts")
 
 
 def _follow(ram: Ram, line: Line, end: _LowerEnd, count: int, most: int, cells: int) -> tuple[list, list, list]:
