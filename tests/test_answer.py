@@ -100,6 +100,7 @@ MISTAKES = [
     (RIPPLE, 6, "integral(m_1, t, 0, D T_s)", "line before", "take the next step"),
     (GAIN, 12, "v_L,on D + v_L,off D_2 = 0", "another line", "line 1"),
     (GAIN, 13, "V_in D + V_in D' = V_out D'", "not solved", "V_out must stand alone"),
+    (GAIN, 14, "(V_out - V_in/D')*(D - 1/2) = 0", "true elsewhere", "also where 2 · D − 1 = 0"),
     (GAIN, 14, "V_out D' > V_in", "relation", "must be ="),
     (GAIN, 14, "V_ot = V_in/D'", "unknown letter", "did you mean V_out?"),
     (GAIN, 14, "V_out = 3 V_in", "letters", "Missing in this line: D"),
@@ -170,7 +171,7 @@ def rewritten(equation: Equation, chance: random.Random) -> str:
         elif rule == 1:
             lhs, rhs = lhs * factor, rhs * factor
         elif rule == 2:
-            lhs, rhs = lhs + 2 * factor, rhs + 2 * factor
+            lhs, rhs = lhs + 2 * rhs, 3 * rhs
         elif rule == 3:
             lhs, rhs = sp.expand(lhs), sp.expand(rhs)
         else:

@@ -47,6 +47,17 @@ def test_next_and_back_walk_and_stop_at_the_ends():
     assert status(stepper) == "Step 14 of 15."
 
 
+@pytest.mark.parametrize("n", [True, 2.5, "a", None])
+def test_going_to_what_is_no_step_changes_nothing(n):
+    """One clear refusal, and the stepper stands where it stood."""
+    stepper = stepping.Stepper(GAIN, at=3)
+    with pytest.raises(ValueError, match="must be a step of ideal_gain: a whole number, 1 to 15"):
+        stepper.go(n)
+    assert stepper.number == 3 and stepper.stand.number == 3
+    control(stepper, "Next").click()
+    assert stepper.number == 4
+
+
 def test_symbols_come_and_go():
     """Meaning, unit and usual range of the letters of the step that is shown, and nothing when not asked for."""
     stepper = stepping.Stepper(GAIN, at=14)

@@ -10,19 +10,19 @@ import ast
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from itertools import product
 
 import sympy as sp
 
 from boostkit import units
-from boostkit.algebra import quantity
 from boostkit.algebra.derivation import Derivation, Step
 from boostkit.algebra.dimensions import dimension_of
 from boostkit.algebra.mistakes import name_mistake, words
 from boostkit.algebra.quantity import known
 from boostkit.algebra.reasons import Solving
 from boostkit.algebra.sameness import Line, Target, carried_out, fulfilling, target, true_at
+from boostkit.algebra.trial import points
 from boostkit.algebra.typed import ReadingError, read_typed
+from boostkit.algebra.weight import PURE, dimension_in, said, unit_of
 from boostkit.algebra.written import Equation
 
 
@@ -47,8 +47,7 @@ class Verdict:
         return f"**{'Right.' if self.right else 'Not yet.'}** {_escaped(self.says)}{read}"
 
 
-PURE = "a pure number"
-KINDS = ("right", "unreadable", "unknown letter", "relation", "says nothing", "line before", "another line", "not solved",
+KINDS = ("right", "unreadable", "unknown letter", "relation", "says nothing", "line before", "another line", "true elsewhere", "not solved",
          "not carried out", "dimension", "sign", "factor of two", "D for D'", "upside down", "missing letter",
          "extra letter", "another letter", "special case", "letters", "wrong")
 
@@ -226,62 +225,64 @@ def _earlier(case: _Case) -> Verdict | None:
     return None
 
 
+def _elsewhere(case: _Case) -> Verdict | None:
+    """True wherever the line of the step is, and in other places as well."""
+    line = case.target.settled(case.line)
+    if line.sign != "=" or not case.target.true_throughout(line):
+        return None
+    if case.target.mirrored(line):
+        letter = words(case.target.letter)
+        return Verdict(False, "true elsewhere", f"As a square it says less: it is true for {letter} of the opposite sign too.")
+    spare = [factor for factor in case.target.spare_factors(line) if len(str(factor)) < 60 and _vanishes(factor)]
+    if spare:
+        return Verdict(False, "true elsewhere", f"It is true also where {words(spare[0])} = 0.")
+    return Verdict(False, "another line", "It is true where the line of this step is, but not shown to be true only there.")
+
+
+def _vanishes(factor: sp.Expr) -> bool:
+    """Shown by a root: one of its letters has a possible value that makes it zero."""
+    others = next(points(factor.free_symbols, str(factor), 1))
+    straight = (letter for letter in sorted(factor.free_symbols, key=str) if not isinstance(letter, sp.Dummy)
+                and factor.is_polynomial(letter) and sp.degree(factor, letter) == 1)
+    for letter in straight:
+        slope, rest = sp.Poly(factor.subs({s: value for s, value in others.items() if s != letter}), letter).all_coeffs()
+        if slope != 0 and known(letter.name).allows(float(-rest / slope)):
+            return True
+    return False
+
+
 def _follows(case: _Case) -> Verdict | None:
     """True wherever the lines before are, and yet not the line of this step."""
     lines = [case.target.settled(_line(line, "=")) for line in case.before if line.sign == "="]
     values = fulfilling(lines, case.target.settled(case.line))
-    if not values or not true_at(case.target.settled(case.line), values, 1e-6).all():
+    if not values or not true_at(case.target.settled(case.line), values, 1e-9).all():
         return None
     return Verdict(False, "another line", "That agrees with the lines before, but it is not the line of this step.")
 
 
+def _unlike(case: _Case) -> Verdict | None:
+    """As it is written: what cancels must fit as well."""
+    try:
+        for side in (case.typed.left, case.typed.right):
+            dimension_in(ast.parse(side.text.strip(), mode="eval").body)
+    except ValueError as trouble:
+        return _with_mistake(case, str(trouble))
+    return None
+
+
 def _dimension(case: _Case) -> Verdict | None:
-    left, right = _dimensions(case.typed.lhs), _dimensions(case.typed.rhs)
-    wrong = next((said for said in (left, right) if isinstance(said, str)), None)
-    if wrong is None and (None in (left, right) or left == right):
+    try:
+        left, right = (dimension_of(side) for side in (case.typed.lhs, case.typed.rhs))
+    except ValueError:
+        return _with_mistake(case, "A power or a function is given something with a unit.")
+    if None in (left, right) or left == right:
         return None
-    says = wrong or f"The left side is {_in(left)}, the right side {_in(right)}."
+    return _with_mistake(case, f"The left side is {said(left)}, the right side {said(right)}.")
+
+
+def _with_mistake(case: _Case, says: str) -> Verdict:
     found = name_mistake(case.line, case.target)
     return Verdict(False, "dimension", f"{says} {found[1]}" if found else says)
-
-
-def _in(dimension) -> str:
-    unit = _unit(dimension)
-    return unit if unit == PURE else f"in {unit}"
-
-
-def _dimensions(side: sp.Expr):
-    """The dimension of a side, or a sentence about what does not fit in it."""
-    try:
-        return dimension_of(side)
-    except ValueError:
-        return _unlike(side)
-
-
-def _unlike(side: sp.Expr) -> str:
-    for total in sorted(side.atoms(sp.Add), key=lambda part: len(str(part))):
-        try:
-            found = {_in(dimension_of(term)): term for term in sorted(total.args, key=str) if dimension_of(term) is not None}
-        except ValueError:
-            continue
-        if len(found) > 1:
-            return "Unlike things are added: " + " and ".join(f"{words(t)} ({unit})" for unit, t in list(found.items())[:2]) + "."
-    return "A power or a function is given something with a unit."
-
-
-def _unit(dimension) -> str:
-    """The unit of a dimension in the kit's own units, alone or as a product or quotient of two."""
-    alone = [entry.unit for entry in quantity.every() if entry.dimension == dimension]
-    if alone:
-        return min(alone, key=lambda unit: (len(unit), unit)) or PURE
-    parts = {unit: units.dimension(unit) for unit in ("", "V", "A", "Ω", "H", "F", "s", "m", "W", "J", "Hz", "kg")}
-    for (one, first), (other, second) in product(parts.items(), repeat=2):
-        if tuple(a + b for a, b in zip(first, second, strict=True)) == dimension:
-            return f"{one}²" if one == other else f"{one}·{other}"
-        if tuple(a - b for a, b in zip(first, second, strict=True)) == dimension:
-            return f"{one or 1}/{other}"
-    names = zip(("m", "kg", "s", "A", "K"), dimension, strict=True)
-    return "·".join(name if power == 1 else f"{name}^{power}" for name, power in names if power)
 
 
 def _mistake(case: _Case) -> Verdict | None:
@@ -304,27 +305,31 @@ def _wrong(case: _Case) -> Verdict:
 
 def _example(case: _Case) -> str:
     """Values that fulfil the wanted line, and what the two sides of the typed one come to."""
-    if not case.target.values:
-        return ""
     ordered = sorted(case.target.values.items(), key=lambda item: str(item[0]))
-    values = {letter: float(found[0]) for letter, found in ordered if not isinstance(letter, sp.Dummy)}
+    named = {letter: found for letter, found in ordered if not isinstance(letter, sp.Dummy)}
+    rows = ({letter: float(value) for letter, value in zip(named, row, strict=True)} for row in zip(*named.values(), strict=True))
+    values = next((row for row in rows if all(known(s.name).allows(value) for s, value in row.items())), {})
+    if not values:
+        return ""
     line = case.target.settled(case.line)
     try:
         sides = [float(side.subs(values)) for side in (line.lhs, line.rhs)]
     except TypeError:
         return ""
-    unit = _unit(dimension) if (dimension := dimension_of(case.typed.lhs) or dimension_of(case.typed.rhs)) else ""
+    unit = unit_of(dimension) if (dimension := dimension_of(case.typed.lhs) or dimension_of(case.typed.rhs)) else ""
     unit = "" if unit == PURE else unit
     shown = ", ".join(f"{known(s.name).plain} = {units.show(value, known(s.name).unit)}" for s, value in values.items())
-    return f"With {shown}, which fit it, the left side is {_said(sides[0], unit)} and the right side {_said(sides[1], unit)}."
+    texts = ([_said(side, unit, digits) for side in sides] for digits in (3, 6, 9, 12))
+    left, right = next((pair for pair in texts if pair[0] != pair[1]), ("one value", "another, by less than can be shown"))
+    return f"With {shown}, which fit it, the left side is {left} and the right side {right}."
 
 
-def _said(value: float, unit: str) -> str:
+def _said(value: float, unit: str, digits: int) -> str:
     try:
-        return units.show(value, unit)
+        return units.show(value, unit, digits)
     except ValueError:
-        return f"{value:.3g} {unit}"
+        return f"{value:.{digits}g} {unit}"
 
 
 _CHECKS: tuple[Callable[[_Case], Verdict | None], ...] = (
-    _relation, _says_nothing, _repeats, _right, _earlier, _follows, _dimension, _mistake, _letters, _wrong)
+    _relation, _unlike, _says_nothing, _repeats, _right, _earlier, _elsewhere, _follows, _dimension, _mistake, _letters, _wrong)

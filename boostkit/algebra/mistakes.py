@@ -24,7 +24,9 @@ def name_mistake(typed: Line, wanted: Target) -> tuple[str, str] | None:
     """What kind of mistake makes the typed line wrong, and a sentence about it; None where no single one does."""
     if typed.sign != "=" or not wanted.values or not wanted.values[wanted.letter].any():    # x = 0 has no factors
         return None
-    for search in (_duty_exchanged, _wrong_factor, _upside_down, _letter_exchanged, _special_case):
+    if wanted.agrees(wanted.settled(typed)):            # nothing to mend, though it may be true elsewhere too
+        return None
+    for search in (_duty_exchanged, _exponent_turned, _wrong_factor, _upside_down, _letter_exchanged, _special_case):
         for kind, says, changed in search(typed, wanted):
             if search is _special_case or wanted.same(changed):
                 return kind, says
@@ -123,6 +125,13 @@ def _duty_exchanged(typed: Line, wanted: Target) -> Iterator[tuple[str, str, Lin
     yield "D for D'", "D and D' have changed places.", typed.changed(lambda side: side.xreplace({on: off, off: on}))
 
 
+def _exponent_turned(typed: Line, wanted: Target) -> Iterator[tuple[str, str, Line]]:
+    powers = typed.lhs.atoms(sp.exp) | typed.rhs.atoms(sp.exp)
+    for power in sorted(powers, key=str)[:_TERMS]:
+        yield ("sign", "The sign of the exponent is wrong.",
+               typed.changed(lambda side, power=power: side.xreplace({power: 1 / power})))
+
+
 def _upside_down(typed: Line, wanted: Target) -> Iterator[tuple[str, str, Line]]:
     if typed.rhs != 0:
         yield "upside down", "The right side is upside down: take its reciprocal.", Line(typed.lhs, 1 / typed.rhs, typed.sign)
@@ -145,11 +154,11 @@ def _letter_exchanged(typed: Line, wanted: Target) -> Iterator[tuple[str, str, L
 
 def _special_case(typed: Line, wanted: Target) -> Iterator[tuple[str, str, Line]]:
     """Right where one letter has one value: one that a term was forgotten for, or at which D and D' are alike."""
-    for letter in sorted(wanted.line.letters - {wanted.letter}, key=str):
+    for letter in sorted(wanted.line.letters - {wanted.letter}, key=lambda s: (s in typed.letters, str(s))):
         for value in _SPECIAL.get(letter.name, (sp.Integer(0),)):
             put_in = {letter: value}
             reduced, was = (wanted.settled(line).changed(lambda side, p=put_in: side.subs(p)) for line in (typed, wanted.raw))
-            if _worth_it(reduced, typed) and _worth_it(was, wanted.raw) and target(was).agrees(reduced):
+            if _worth_it(reduced, typed) and _worth_it(was, wanted.raw) and target(was).same(reduced):
                 yield "special case", f"That holds only where {words(letter)} = {value}.", typed
 
 

@@ -12,7 +12,7 @@ from sympy.core.function import AppliedUndef
 
 from boostkit.algebra.quantity import known
 from boostkit.algebra.reasons import Sides
-from boostkit.algebra.trial import numerator_of, points, same_solutions
+from boostkit.algebra.trial import numerator_of, points
 from boostkit.algebra.written import Written
 
 COUNT = 24
@@ -151,9 +151,30 @@ class Target:
             return False
         if not _same_order(self, line):
             return False
-        if not (_polynomial(self.line) and _polynomial(line)):
-            return self._by_numbers(line)
-        return same_solutions(self.line, line) or (_divides(self.line, line) and self._by_numbers(line))
+        if _same_zeros(self.line, line):
+            return True
+        if _polynomial(self.line) and _polynomial(line):
+            return False
+        return self._by_numbers(line) and all(map(never_zero, self.spare_factors(line)))
+
+    def spare_factors(self, line: Line) -> list[sp.Expr]:
+        """Factors of a settled line that are not zero where this line is true."""
+        rooted = _rooted(line.residual)
+        plain = numerator_of(line.residual.xreplace({letter: letter**root for letter, root in rooted.items()}))
+        back = {letter: sp.root(letter, root) for letter, root in rooted.items()}
+        factors = [factor.xreplace(back) for factor, _ in sp.factor_list(plain)[1]]
+        return [factor for factor in factors if not self._true(Line(factor, sp.Integer(0)), _ROUGH)]
+
+    def true_throughout(self, line: Line) -> bool:
+        """Whether a settled line is true at the random points of this one up to rounding."""
+        return bool(self.values) and self.agrees(line) and bool(self._true(line, _FINE))
+
+    def mirrored(self, line: Line) -> bool:
+        """Whether a settled line is also true where the letter of this one has the opposite sign."""
+        values = self.fitting(line.letters)
+        if self.letter.is_positive or not values[self.letter].any():
+            return False
+        return bool(true_at(line, values | {self.letter: -values[self.letter]}, _ROUGH).all())
 
     def agrees(self, line: Line) -> bool:
         """Whether a settled line is true at the random points of this one: needed, not enough."""
@@ -181,10 +202,53 @@ class Target:
         return _crosses_once(*map(np.array, signs))
 
 
-def _divides(one: Line, other: Line) -> bool:
-    """Whether the one is a factor of the other, exactly."""
-    numerator = numerator_of(one.residual)
-    return sp.cancel(numerator / sp.gcd(numerator, numerator_of(other.residual))).is_number
+def _rooted(expression: sp.Expr) -> dict[sp.Symbol, int]:
+    """Letters under a root, with the root: K and √K have no factor in common for sympy, k² and k have."""
+    powers = [part for part in expression.atoms(sp.Pow) if part.base.is_Symbol and part.base.is_positive and part.exp.is_Rational]
+    return {part.base: sp.ilcm(1, *(p.exp.q for p in powers if p.base == part.base)) for part in powers}
+
+
+def _same_zeros(one: Line, other: Line) -> bool:
+    """Proved: the residuals differ only by factors that are never zero, and by powers of those they share."""
+    first, second = (numerator_of(line.residual) for line in (one, other))
+    if sp.gcd(first, second).is_number:
+        return False
+    return never_zero(_beyond(first, second)) and never_zero(_beyond(second, first))
+
+
+def _beyond(one: sp.Expr, other: sp.Expr) -> sp.Expr:
+    """What is left of the one without the factors of the other."""
+    while not (shared := sp.gcd(one, other)).is_number:
+        one = sp.cancel(one / shared)
+    return one
+
+
+def never_zero(factor: sp.Expr) -> bool:
+    """Proved for all possible values of the letters: terms of one sign, or a quadratic without a real root."""
+    factor = numerator_of(factor.xreplace({letter: _from_zero(letter) for letter in factor.free_symbols}))
+    if factor.is_number:
+        return factor != 0
+    poly = sp.Poly(factor)
+    real = [place for place, part in enumerate(poly.gens) if not part.is_positive]
+    powers = [[powers[place] for place in real] for powers in poly.monoms()]
+    if all(power % 2 == 0 for term in powers for power in term) and not all(map(any, powers)):
+        return all(c.is_positive for c in poly.coeffs()) or all(c.is_negative for c in poly.coeffs())
+    if len(real) != 1 or poly.degree(real[0]) != 2:
+        return False
+    discriminant = sp.expand(sp.discriminant(factor, poly.gens[real[0]]))
+    return (discriminant.is_number and discriminant < 0) or (never_zero(discriminant) and _below_zero(discriminant))
+
+
+def _below_zero(expression: sp.Expr) -> bool:
+    return bool(expression.subs(dict.fromkeys(expression.free_symbols, 1)) < 0)
+
+
+def _from_zero(letter: sp.Symbol) -> sp.Expr:
+    """A letter with a limited range, through one that takes all values above zero: D = x/(1 + x)."""
+    if isinstance(letter, sp.Dummy) or known(letter.name).low < 0:
+        return letter
+    low, high = (sp.nsimplify(limit) for limit in (known(letter.name).low, known(letter.name).high))
+    return low + letter if high == sp.oo else (low + high * letter) / (1 + letter)
 
 
 def _crosses_once(below: np.ndarray, above: np.ndarray) -> bool:
@@ -246,7 +310,7 @@ def true_at(line: Line, values: dict[sp.Symbol, np.ndarray], within: float) -> n
     left, right = evaluate([line.lhs, line.rhs], values)
     found = {symbol: np.asarray(value, dtype=float) for symbol, value in values.items()}
     with np.errstate(all="ignore"):
-        return np.abs(left - right) <= within * (_size(line.lhs, found) + _size(line.rhs, found))
+        return np.isfinite(left - right) & (np.abs(left - right) <= within * (_size(line.lhs, found) + _size(line.rhs, found)))
 
 
 def _size(expression: sp.Expr, found: dict[sp.Expr, np.ndarray]) -> np.ndarray:

@@ -26,7 +26,8 @@ CHARACTERS, TOKENS, DEPTH, DIGITS, CALLS = 300, 120, 12, 9, 6       # most that 
 _GREEK = "ΔΦαβδηλµμωφπρτζℓ"
 _SPELT = {"Δ": "Delta", "Φ": "Phi", "α": "alpha", "β": "beta", "δ": "delta", "η": "eta", "λ": "lambda", "µ": "mu",
           "ω": "omega", "φ": "phi", "ρ": "rho", "τ": "tau", "ζ": "zeta", "ℓ": "ell"}
-_ALIKE = str.maketrans({"−": "-", "–": "-", "·": "*", "⋅": "*", "×": "*", "÷": "/", "’": "'", "′": "'", "μ": "µ",
+_ALIKE = str.maketrans({"−": "-", "–": "-", "·": "*", "⋅": "*", "×": "*", "÷": "/", "∕": "/", "⁄": "/", "∆": "Δ", "´": "'",
+                        "’": "'", "′": "'", "μ": "µ",
                         "≤": "≤", "\u00a0": " ", "\t": " "})
 _FRONT = r"(?:(?:Delta|Δ)[\ _]?)?"                                          # "Delta i_L"
 _TAIL = r"(?:\{[A-Za-z0-9,]+\})?(?:,[A-Za-z]+|(?<=_)[+-]|\^[+-](?![\w(.]))?'?"    # I_{L,max}, I_L,max, v_+, v^+, D'
@@ -76,6 +77,7 @@ def read_typed(typed: str, wanted: Equation, near: Iterable[Equation] = ()) -> E
         raise ReadingError("Nothing was typed")
     if sum(token.kind == "sign" for token in tokens) > 1:
         raise ReadingError("A line has one = sign; type only the line that is asked for")
+    _decimal_points(tokens)
     text = " ".join(_joined(tokens))
     if not any(token.kind == "sign" for token in tokens):
         if wanted.rhs.is_number:
@@ -89,6 +91,8 @@ def _cut(text: str, near: frozenset[str]) -> list[_Token]:
     while place < len(text):
         found = _TOKEN.match(text, place)
         if not found:
+            if text[place] == "∫":
+                raise ReadingError("An integral is typed integral(f, t, from, to)")
             raise ReadingError(f"{_shown(text[place])} is not used in these lines")
         kind, typed = found.lastgroup, found[0]
         if kind == "slope":
@@ -197,6 +201,18 @@ def _unknown(word: str, near: frozenset[str]) -> str:
     return f"{shown} is not a known letter; {hint}"
 
 
+def _decimal_points(tokens: list[_Token]) -> None:
+    """A comma stands only between the values of a function."""
+    calls = []
+    for place, token in enumerate(tokens):
+        if token.text == "(":
+            calls.append(place > 0 and tokens[place - 1].kind == "call")
+        elif token.text == ")":
+            del calls[-1:]
+        elif token.text == "," and not any(calls[-1:]):
+            raise ReadingError("A comma stands only between the values of a function; decimals have a point, as in 0.5")
+
+
 # products that are only implied
 
 def _joined(tokens: list[_Token]) -> Iterable[str]:
@@ -257,7 +273,8 @@ def _safe(text: str, lines: tuple[Equation, ...]) -> Equation:
     """The text as an Equation, once its tree is known to be small and plain."""
     around = [node for line in lines for side in _trees(line.text) for node in ast.walk(side)]
     used = {node.func.id for node in around if isinstance(node, ast.Call)}
-    powers = frozenset(ast.dump(node.right) for node in around if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Pow))
+    powers = frozenset(ast.dump(node.right) for node in around if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Pow)
+                       and any(isinstance(inner, ast.Name) for inner in ast.walk(node.right)))
     try:
         sides = _trees(text)
     except (SyntaxError, MemoryError, RecursionError):
@@ -272,6 +289,8 @@ def _safe(text: str, lines: tuple[Equation, ...]) -> Equation:
     try:
         _integrals(equation, lines)
         numbers = [number for side in (equation.lhs, equation.rhs) for number in side.atoms() if number.is_number]
+    except ReadingError:
+        raise
     except (ArithmeticError, TypeError, ValueError):
         raise ReadingError("The line cannot be read as algebra") from None
     if not all(number.is_finite and number.is_real for number in numbers):
@@ -280,10 +299,21 @@ def _safe(text: str, lines: tuple[Equation, ...]) -> Equation:
 
 
 def _integrals(equation: Equation, lines: tuple[Equation, ...]) -> None:
-    there = {integral for line in lines for side in (line.lhs, line.rhs) for integral in side.atoms(sp.Integral)}
-    for integral in (equation.lhs.atoms(sp.Integral) | equation.rhs.atoms(sp.Integral)) - there:
-        if not integral.function.is_polynomial(*integral.variables):
+    """Over the letter that the lines have, which is not in its own limits; and sums of powers only."""
+    there = [integral for line in lines for integral in _integrals_of(line)]
+    over = {integral.variables[0] for integral in (_integrals_of(lines[0]) or there)}
+    for integral in sorted(_integrals_of(equation) - set(there), key=str):
+        variable, *limits = integral.limits[0]
+        if over and variable not in over:
+            raise ReadingError(f"The integral here is over {' or '.join(sorted(known(s.name).plain for s in over))}")
+        if any(variable in limit.free_symbols for limit in limits):
+            raise ReadingError(f"{known(variable.name).plain} runs between the limits of the integral and cannot occur in them")
+        if not integral.function.is_polynomial(variable):
             raise ReadingError("Only sums of powers can be integrated here")
+
+
+def _integrals_of(line: Equation) -> set[sp.Integral]:
+    return line.lhs.atoms(sp.Integral) | line.rhs.atoms(sp.Integral)
 
 
 def _trees(text: str) -> list[ast.expr]:

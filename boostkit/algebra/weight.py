@@ -1,12 +1,24 @@
-"""How heavy an expression would be for sympy, from its tree alone: terms and degree once it is multiplied out."""
+"""What the tree of an expression tells before sympy sees it: how heavy it would be, and whether unlike things are added.
+
+Sympy drops terms that cancel, and a sum of volts and a pure number with them; the tree still has them.
+"""
 
 from __future__ import annotations
 
 import ast
 import math
+from functools import reduce
+from itertools import product
 from typing import NamedTuple
 
+from boostkit import units
+from boostkit.algebra import quantity
+from boostkit.algebra.dimensions import Dimension
+from boostkit.algebra.printing import plain_of
+from boostkit.algebra.quantity import known
+
 TERMS, DEGREE, POWER, NUMBER, ARGUMENT = 250, 24, 8, 1e9, 50      # far above any line of a derivation
+INTEGRAND = 24          # terms under an integral: each is integrated alone, for each mistake that is tried
 
 
 class Weight(NamedTuple):
@@ -117,5 +129,103 @@ def _call(name: str, inside: list[Weight]) -> Weight:
         raise ValueError("The line takes a logarithm of a number that is not above zero")
     if name != "sqrt" and any(value is not None and abs(value) > ARGUMENT for value in values):
         raise ValueError(f"{name} of a number above {ARGUMENT} is not used in these lines")
+    if name in ("integral", "mean") and max(inside[0].above, inside[0].below) > INTEGRAND:
+        raise ValueError("The line is too heavy: multiplied out, what is integrated has too many terms")
     return Weight(math.prod(w.above for w in inside), math.prod(w.below for w in inside),
                   sum(w.degree for w in inside), sum(w.degree_below for w in inside))
+
+
+# dimensions
+
+PURE = "a pure number"
+_NONE: Dimension = (0,) * 5
+
+
+def dimension_in(node: ast.expr) -> Dimension | None:
+    """The dimension of an expression as it is written; None for zero. ValueError in a sentence where unlike things are added.
+
+    What stands inside exp, log and the like is looked into and not judged: ln V_0 − ln V is as good as ln(V_0/V).
+    """
+    match node:
+        case ast.Constant(value=value):
+            return None if value == 0 else _NONE
+        case ast.Name(id=name):
+            return _NONE if name == "pi" else known(name).dimension
+        case ast.UnaryOp(operand=inner):
+            return dimension_in(inner)
+        case ast.BinOp(left=base, op=ast.Pow(), right=exponent):
+            return _raised(dimension_in(base), exponent)
+        case ast.BinOp(left=left, op=ast.Add() | ast.Sub(), right=right):
+            return _alike(left, right)
+        case ast.BinOp(left=left, op=op, right=right):
+            return _times(dimension_in(left), dimension_in(right), -1 if isinstance(op, ast.Div) else 1)
+    return _of_call(node.func.id, node.args)
+
+
+def _of_call(name: str, args: list[ast.expr]) -> Dimension | None:
+    if name in ("integral", "mean"):
+        for limit in args[2:]:
+            if dimension_in(limit) not in (None, dimension_in(args[1])):
+                raise ValueError(f"The limits of the integral must be {said(dimension_in(args[1]))}, as {_shown(args[1])} is.")
+        return dimension_in(args[0]) if name == "mean" else _times(dimension_in(args[0]), dimension_in(args[1]))
+    if name == "derivative":
+        return _times(dimension_in(args[0]), dimension_in(args[1]), -1)
+    if name in ("max", "min", "abs"):
+        return reduce(lambda one, other: other if one is None else one, [_alike(args[0], arg) for arg in args])
+    inside = [dimension_in(arg) for arg in args]
+    if name == "sqrt":
+        return _raised(inside[0], ast.Constant(0.5))
+    return _NONE if name in ("exp", "log", "sin", "cos", "tan", "atan") else known(name).dimension
+
+
+def _alike(left: ast.expr, right: ast.expr) -> Dimension | None:
+    one, other = dimension_in(left), dimension_in(right)
+    if None not in (one, other) and one != other:
+        raise ValueError(f"Unlike things are added: {_shown(_last(left))} ({said(one)}) and {_shown(right)} ({said(other)}).")
+    return other if one is None else one
+
+
+def _last(node: ast.expr) -> ast.expr:
+    """The last term of a sum: one is enough to show what the sum is in."""
+    return _last(node.right) if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add | ast.Sub) else node
+
+
+def _times(one: Dimension | None, other: Dimension | None, power: int = 1) -> Dimension | None:
+    return None if None in (one, other) else tuple(a + power * b for a, b in zip(one, other, strict=True))
+
+
+def _raised(base: Dimension | None, exponent: ast.expr) -> Dimension | None:
+    if base in (None, _NONE):
+        return base
+    power = _exponent(exponent)
+    return tuple(round(power * part, 9) for part in base)       # a third, three times, is one again
+
+
+def _shown(node: ast.expr) -> str:
+    return plain_of(node, lambda name: known(name).plain)
+
+
+def said(dimension: Dimension) -> str:
+    """"in V", or that it is a pure number."""
+    unit = unit_of(dimension)
+    return unit if unit == PURE else f"in {unit}"
+
+
+def unit_of(dimension: Dimension) -> str:
+    """The unit of a dimension in the kit's own units: alone, or as a product or quotient of two, or of two over a third."""
+    listed = {entry.unit: entry.dimension for entry in quantity.every()}
+    alone = [unit for unit, parts in listed.items() if parts == dimension]
+    if alone:
+        return min(alone, key=lambda unit: (len(unit), unit)) or PURE
+    parts = {unit: units.dimension(unit) for unit in ("", "V", "A", "Ω", "H", "F", "s", "m", "W", "J", "Hz", "kg")}
+    for one, other in product(parts, repeat=2):
+        if _times(parts[one], parts[other]) == dimension:
+            return f"{one}²" if one == other else f"{one}·{other}"
+        for raised, sign in ((1, ""), (2, "²"), (3, "³")):
+            if other and _times(parts[one], parts[other], -raised) == dimension:
+                return f"{one or 1}/{other}{sign}"
+    for one, other, below in product(parts, repeat=3):
+        if _times(_times(parts[one], parts[other]), parts[below], -1) == dimension:
+            return f"{one}·{other}/{below}"
+    names = zip(("m", "kg", "s", "A", "K"), dimension, strict=True)
+    return "·".join(name if power == 1 else f"{name}^{float(power):g}" for name, power in names if power)

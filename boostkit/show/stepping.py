@@ -162,7 +162,9 @@ class Stepper:
         return step(self.derivation, self.number)
 
     def go(self, n: int) -> Stand:
-        """To step n; beyond either end it stays where it is and says so."""
+        """To step n; beyond either end it stays where it is and says so. ValueError where n is no whole number."""
+        if isinstance(n, bool) or not isinstance(n, int):
+            raise ValueError(f"n = {n!r} must be a step of {self.derivation.name}: a whole number, 1 to {self.count}")
         if 1 <= n <= self.count:
             self.number, self.verdict = n, None
             self._shown, self._grade = not self.asking, 0
