@@ -1,11 +1,13 @@
 """Break it: the picture shows the comparison that was computed, the marked point is exact, and each imperfection can be pushed."""
 
+import warnings
+
 import numpy as np
 import pytest
 
 from boostkit.circuit import Converter, validity
 from boostkit.circuit.switched import steady_state
-from boostkit.derivations import energy, input_ripple, real_parts, switching
+from boostkit.derivations import energy, input_ripple, light_load, real_parts, ripple, ripple_esr, switching
 from boostkit.show import break_it, live
 
 STAGE = Converter.of(v_in=6, duty=0.68, f_sw=150e3, inductance=47e-6, r_inductor=0.04, r_switch=0.02, v_rectifier=0.4,
@@ -99,8 +101,52 @@ def test_what_cannot_be_shown_is_refused_in_words():
         break_it.figure(GAIN, STAGE, "i_out")
     with pytest.raises(ValueError, match="power_by_cycle promises the same for every converter"):
         break_it.panel(energy.power_by_cycle(), STAGE)
-    with pytest.raises(ValueError, match="source_ripple takes c_input, of which nothing is known here"):
+    with pytest.raises(ValueError, match="^source_ripple takes c_input: this converter has no input capacitor$"):
         break_it.figure(input_ripple.source_ripple(), STAGE, "duty")
+    with pytest.raises(ValueError, match="^source_ripple takes c_input: this converter has no input capacitor$"):
+        break_it.panel(input_ripple.source_ripple(), STAGE)
+    with pytest.raises(ValueError, match="^volume is nothing to push"):
+        break_it.panel(GAIN, STAGE, ["volume"])
     with pytest.raises(ValueError, match="leaves out duty = 0.55"):
         break_it.of(lambda duty: validity.against(GAIN.formula, lambda duty: 2.0, {}, "duty", [0.5, 0.6]),
                     [live.Slider("duty", "duty", "", 0.1, 0.9, 0.55)], ("duty", ""), ("gain", ""))
+
+
+SECOND = STAGE.change(v_rectifier=None, rectifier="switch")
+
+
+def test_a_second_switch_never_runs_dry():
+    """Lightly loaded, its current turns: the formula of discontinuous conduction does not hold, and the reason is told."""
+    panel = break_it.panel(light_load.discontinuous_gain(), SECOND, ["r_capacitor"])
+    says = panel.move(r_load=3000)
+    assert "does not hold here: the current of a second switch turns here" in says and "it holds nowhere here" in says
+    dead = break_it.figure(GAIN, SECOND.change(dead_time=50e-9), "r_switch")
+    assert "does not hold here: the dead time of a second switch is in no formula and in no bound" in dead.says
+
+
+def test_a_second_switch_has_no_forward_voltage():
+    """A formula that takes the forward voltage sees none, and is right."""
+    says = break_it.figure(real_parts.real_gain(), SECOND, "r_switch").says
+    assert "; holds, promised within" in says
+
+
+@pytest.mark.parametrize("derivation", [light_load.duty_for_gain(), ripple.dry_capacitor_rms()], ids=lambda d: d.name)
+def test_a_formula_without_a_value_is_told_and_drawn(derivation):
+    """A root of a negative number: no error, no warning, a word instead of a value, and the exact solution all the same."""
+    panel = break_it.panel(derivation, STAGE.change(v_rectifier=2.0), ["r_capacitor"])
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        before = panel.png
+        says = panel.move(duty=0.05)
+        figure = break_it.figure(derivation, STAGE.change(v_rectifier=2.0, duty=0.05), "duty")
+    assert "the formula has no value here, exact " in says and "does not hold here" in says and panel.png != before
+    assert "the formula has no value here" in figure.says
+    values, formula = drawn(figure, "formula")
+    assert np.isnan(formula[values == 0.05]).all() and np.isfinite(formula).any()
+    assert np.isfinite(drawn(figure, "exact")[1]).all()
+
+
+def test_rounding_is_no_error():
+    """A formula that is exact for straight slopes errs by rounding of the exact solution, and that is told as nothing."""
+    stage = STAGE.change(r_inductor=0, r_switch=0, r_rectifier=0, i_out=0.6, inductance=56e-6)
+    assert "error 0 %; holds" in break_it.figure(ripple_esr.rising_ripple(), stage, "capacitance").says

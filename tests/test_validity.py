@@ -125,3 +125,32 @@ def test_a_current_that_wakes_from_zero_is_no_chatter():
     state = switched.steady_state(stage)
     assert [piece.mode.kind.rectifier for piece in state.pieces] == ["off", "diode", "off", "diode"]
     assert state.input_power == pytest.approx(state.output_power + sum(state.losses.values()), rel=1e-10)  # rounding only
+
+
+SECOND = STAGE.change(v_rectifier=None, rectifier="switch", r_load=40.0)
+
+
+def test_formulas_end_where_the_current_of_a_second_switch_turns():
+    """Below the border nothing holds, with the reason in words, and above it the formulas of continuous conduction do;
+    with a dead time nothing holds anywhere."""
+    found = validity.compare(FORMULAS["output_by_times"], None, SECOND, "inductance", [1e-6, 47e-6])
+    assert found.holds.tolist() == [False, True] and found.why == (validity.TURNS, "")
+    low = switched.steady_state(SECOND.change(inductance=1e-6)).inductor_current.min
+    assert low < 0 < switched.steady_state(SECOND).inductor_current.min
+    found = validity.compare(FORMULAS["ideal_gain"], None, SECOND, "dead_time", [0.0, 50e-9])
+    assert found.holds.tolist() == [True, False] and found.why == ("", validity.DEAD_TIME)
+    assert found.kept and abs(found.error[1]) > found.bound[1]
+    assert validity.compare(FORMULAS["discontinuous_gain"], None, STAGE, "r_load", [3000.0]).why == ("",)
+
+
+def test_a_formula_without_a_real_value_does_not_hold():
+    """Where a gain below one has no duty, the formula is nan, quietly, and does not hold."""
+    with np.errstate(all="raise"):
+        found = validity.compare(FORMULAS["duty_for_gain"], None, STAGE.change(v_rectifier=2.0), "duty", [0.05, 0.6])
+    assert np.isnan(found.formula[0]) and np.isfinite(found.formula[1]) and not found.holds[0]
+    assert np.isfinite(found.exact).all()
+    letters = {"k_load": 0.01, "duty": 0.3, "v_in": 6.0, "v_out": 20.0, "r_load": 300.0, "capacitance": 1e-3, "f_sw": 1e5,
+               "inductance": 1.5e-5}
+    found = validity.against(FORMULAS["duty_for_gain"], lambda gain, **_: 0.3, letters, "gain", [0.9, 2.0])
+    assert FORMULAS["duty_for_gain"].holds(gain=0.9, **letters)        # no condition of its own says so
+    assert found.holds.tolist() == [False, True] and np.isnan(found.formula[0])

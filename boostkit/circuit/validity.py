@@ -2,6 +2,10 @@
 
 `EXACT` says for each formula what on the exact steady state it claims to give. Its readers, like `measured`, take one
 SteadyState as well as many SteadyStates at once.
+
+Formulas and bounds are for a current that flows one way. A diode sees to that. A second switch does not: below the border
+its current turns where a diode's would run dry, so there no formula holds (`unfit` says so in words), and none at all with
+a dead time, which is in no bound.
 """
 
 from __future__ import annotations
@@ -13,7 +17,7 @@ import numpy as np
 
 from ..algebra import Formula, known
 from ..algebra.calculation import letters_below
-from ..derivations.switching import conduction_border
+from ..derivations.switching import conduction_border, ideal_gain
 from .converter import Converter
 from .many import SteadyStates
 from .results import SteadyState
@@ -21,13 +25,16 @@ from .switched import steady_state, steady_states
 
 Numbers = float | np.ndarray
 State = SteadyState | SteadyStates
+TURNS = "the current of a second switch turns here, where a diode's would run dry"
+DEAD_TIME = "the dead time of a second switch is in no formula and in no bound"
 
 
 @dataclass(frozen=True)
 class Comparison:
     """One letter varied: arrays of shape (n,). `error` is (formula - exact)/exact; `bound` is the promised size of it
-    (nan where none is promised); `holds` tells where the formula claims to be valid. `refused` are indices at which the
-    circuit has no steady state (nan there)."""
+    (nan where none is promised); `holds` tells where the formula claims to be valid; a formula without a real value is nan
+    and does not hold. `refused` are indices at which the circuit has no steady state (nan there). `why`: for each value
+    the reason in words where no formula could hold, else empty; or nothing at all."""
 
     letter: str
     values: np.ndarray
@@ -36,6 +43,7 @@ class Comparison:
     bound: np.ndarray
     holds: np.ndarray
     refused: tuple[int, ...] = ()
+    why: tuple[str, ...] = ()
 
     @property
     def error(self) -> np.ndarray:
@@ -112,7 +120,7 @@ EXACT: dict[str, Callable[[State], Numbers]] = {  # name of a derivation: what i
 def measured(state: State) -> dict[str, Numbers]:
     """The letters of formulas that an exact steady state has values for, beside those of its converter."""
     v_out, mean_load = state.output_voltage.mean, state.rectifier_current.mean
-    letters = state.letters | {
+    letters = {"v_rectifier": 0.0} | state.letters | {  # a second switch has no forward voltage
         "v_out": v_out, "duty": state.duty, "i_out": mean_load, "r_load": v_out / mean_load,
         "duty_rectifier": state.conduction_end - state.duty, "energy_out": state.output_power * state.period,
         "i_inductor_mean": state.inductor_current.mean, "i_inductor_max": state.inductor_current.max,
@@ -154,7 +162,7 @@ def compare(
     else:
         truth = [np.nan if k in states.refused else exact(steady_state(converter.change(**{letter: value})))
                  for k, value in enumerate(values.tolist())]
-    return _held(formula, truth, measured(states), letter, values, tuple(states.refused))
+    return _held(formula, truth, measured(states), letter, values, tuple(states.refused), unfit(states))
 
 
 def against(formula: Formula, exact: Callable[..., float], letters: dict[str, float], letter: str, values) -> Comparison:
@@ -170,14 +178,31 @@ def against(formula: Formula, exact: Callable[..., float], letters: dict[str, fl
     return _held(formula, truth, letters | {letter: values}, letter, values, tuple(refused))
 
 
-def _held(formula: Formula, truth, letters: dict[str, Numbers], letter: str, values: np.ndarray, refused) -> Comparison:
+def _held(
+    formula: Formula, truth, letters: dict[str, Numbers], letter: str, values: np.ndarray, refused, why: tuple[str, ...] = ()
+) -> Comparison:
     """The formula, its promise and where it holds beside the truth, wherever there is one."""
     there = np.setdiff1d(np.arange(values.size), refused).astype(int)
     letters = {name: np.broadcast_to(number, values.shape)[there] for name, number in letters.items() if _is_letter(name)}
     table = np.full((3, values.size), np.nan)
-    for row, found in enumerate((value_of(formula, letters), promised(formula, letters), formula.holds(**letters))):
-        table[row, there] = found
-    return Comparison(letter, values, table[0], np.asarray(truth, float), table[1], table[2] == 1, refused)
+    with np.errstate(all="ignore"):  # a root of a negative number is no real value
+        for row, found in enumerate((value_of(formula, letters), promised(formula, letters), formula.holds(**letters))):
+            table[row, there] = found
+    table[0, ~np.isfinite(table[0])] = np.nan
+    fit = np.isfinite(table[0]) & (np.array(why) == "" if why else True)
+    return Comparison(letter, values, table[0], np.asarray(truth, float), table[1], (table[2] == 1) & fit, refused, why)
+
+
+def unfit(states: State) -> tuple[str, ...]:
+    """For each state why no formula can hold there, in words; empty where its own conditions decide."""
+    count = np.size(states.period)
+    if "dead_time" not in states.letters:  # a diode
+        return ("",) * count
+    dead = np.broadcast_to(states.letters["dead_time"], count) > 0
+    with np.errstate(all="ignore"):  # refused states are nan
+        turns = ~np.broadcast_to(ideal_gain().formula.holds(**measured(states)), count)
+    turns &= np.isfinite(states.period)
+    return tuple(DEAD_TIME if d else TURNS if t else "" for d, t in zip(dead, turns, strict=True))
 
 
 def exact_of(formula: Formula) -> Callable[[State], Numbers]:

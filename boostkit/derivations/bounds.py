@@ -3,8 +3,8 @@
 Each piece is an expression in the letters. In a good converter all of them are small, and without loss and ripple they
 are zero. They were derived by carrying one more term than the formula does; the tests hold them against the exact
 circuit over random converters with losses in both modes of conduction. They are for a diode, or for a second switch
-without dead time: what its body diode takes in a dead time is in no bound. The resistance of a source without
-an input capacitor counts as the winding's.
+without dead time whose current does not turn: what its body diode takes in a dead time is in no bound, nor is a coil
+current that runs back. The resistance of a source without an input capacitor counts as the winding's.
 """
 
 from boostkit.algebra import Condition

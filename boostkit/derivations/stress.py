@@ -4,6 +4,7 @@ from functools import cache
 
 from boostkit.algebra import (
     Bound,
+    Condition,
     Derivation,
     Step,
     assumption,
@@ -34,6 +35,8 @@ from boostkit.derivations.switching import NO_LOSS, STEADY_LOAD, charge_balance,
 
 STRAIGHT = "coil current on straight slopes"
 RUNS_DRY = "coil current starts each period at zero"
+# By what share of the output the reverse voltage of the rectifier differs from the mean output.
+_OFF_BLOCKING = f"r_switch*{CURRENT_CLOSED}/v_out + r_capacitor/r_load + {SAG}/2"
 
 
 @cache
@@ -136,7 +139,8 @@ def rectifier_voltage() -> Derivation:
         ),
         meaning="reverse voltage across the rectifier while the switch is closed, without ringing",
         unit="V",
-        bound=Bound(f"r_switch*{CURRENT_CLOSED}/v_out + r_capacitor/r_load + {SAG}/2",
+        valid=(Condition(f"2*({_OFF_BLOCKING}) <= 1", "the switch takes, and the output swings by, at most half of the output"),),
+        bound=Bound(f"({_OFF_BLOCKING})/(1 - ({_OFF_BLOCKING}))",
                     "good in both modes of conduction; off on either side, by half the ripple and the drop of the "
                     "switch; ringing comes on top and is not in the exact circuit either"),
         source="derived here",

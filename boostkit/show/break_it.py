@@ -27,12 +27,14 @@ PUSHED = WORDS | {  # letter: what it is called in the list to pick from
     "r_capacitor": "capacitor series resistance (ESR)",
 }
 
+INPUT_CAPACITOR = ("c_input", "r_input_capacitor")
 LIVE, SINGLY = 29, 11  # points of a curve under a slider; fewer where the circuit cannot be solved for all at once
 
 
 def figure(derivation: Derivation, converter: Converter, letter: str, values=None, *, onto: Figure | None = None) -> Figure:
     """The formula and the exact circuit along one letter, and its error beside the promise; the converter's own value is
     marked. `values`: where to look, SI units; by default as far as `circuit.validity.reaches` says."""
+    _check_suits(derivation, converter)
     low, high, decades = reach_of(converter, letter)
     here = converter.letters()[letter]
     if values is None:
@@ -45,15 +47,16 @@ def figure(derivation: Derivation, converter: Converter, letter: str, values=Non
 def panel(derivation: Derivation, converter: Converter, letters: Sequence[str] | None = None) -> Panel:
     """The same under sliders: the reader picks which of the `letters` to push, and how far. By default all on which the
     formula's promise depends. Duty and load have sliders throughout."""
+    _check_suits(derivation, converter)
     letters = letters or validity.imperfections(derivation.formula, converter)
     if not letters:
         raise ValueError(f"{derivation.name} promises the same for every converter: name the letters to push")
+    reach = {name: reach_of(converter, name) for name in letters}
     always = [name for name in ("duty", "r_load", "i_out") if name in converter.letters()]
     pushed = Choice("pushed", "push", {name: PUSHED[name] for name in letters})
     sliders = [_slider(converter, name, ("pushed", name)) for name in letters if name not in always]
     sliders = [pushed, *sliders, *(_slider(converter, name, None) for name in always)]
     points = LIVE if converter.input_capacitor is None and converter.switch.drive == "duty" else SINGLY
-    reach = {name: reach_of(converter, name) for name in letters}
 
     def compute(pushed, **values):
         now, here = converter.change(**values), values[pushed]
@@ -92,6 +95,13 @@ def reach_of(converter: Converter, letter: str) -> tuple[float, float, bool]:
     return reaches[letter]
 
 
+def _check_suits(derivation: Derivation, converter: Converter) -> None:
+    """ValueError for a formula that takes the number of a part that this converter has not."""
+    takes, own = [q.name for q in derivation.formula.inputs], converter.letters()
+    if missing := [name for name in takes if name in INPUT_CAPACITOR and name not in own]:
+        raise ValueError(f"{derivation.name} takes {' and '.join(missing)}: this converter has no input capacitor")
+
+
 def of_what(derivation: Derivation) -> tuple[str, str]:
     """What stands on the axis of a formula's values: the meaning of its letter, or the first words of its own; and the unit."""
     result = derivation.formula.result
@@ -108,5 +118,6 @@ def _slider(converter: Converter, letter: str, when: tuple[str, str] | None) -> 
 
 
 def _draw(found: Comparison, along, of, logarithmic: bool, here: float | None, onto: Figure | None) -> Figure:
+    why = found.why[int(np.argmin(np.abs(found.values - here)))] if found.why and here is not None else ""
     return figures.compare(found.values, found.formula, found.exact, found.bound, found.holds, along=along, of=of,
-                           logarithmic=logarithmic, here=here, onto=onto)  # fmt: skip
+                           logarithmic=logarithmic, here=here, why=why, onto=onto)  # fmt: skip

@@ -19,6 +19,8 @@ from .traces import two_slopes, waveforms
 
 __all__ = ["compare", "corners", "energy_cycle", "gain", "two_slopes", "waveforms"]
 
+ROUNDING = 1e-9  # a smaller relative error is rounding of the exact solution, whose period closes to about 1e-10
+
 
 @styled
 def gain(
@@ -134,26 +136,28 @@ def _fits(text: Text, width: float) -> bool:
 @styled
 def compare(
     x, formula, exact, bound, holds, *, along: tuple[str, str], of: tuple[str, str], logarithmic: bool = False,
-    here: float | None = None, onto: Figure | None = None,
+    here: float | None = None, why: str = "", onto: Figure | None = None,
 ) -> Figure:
     """A formula against the exact solution along one parameter.
 
     `x`, `formula`, `exact`: shape (n,), SI units. `bound`: the promised relative error, shape (n,) for an error
     on either side, or a pair (lowest, highest) of such arrays; nan where nothing is promised. `holds`: bool, shape
-    (n,). `along`, `of`: what stands on the two axes, as (text, unit). `here`: one of `x`, marked and told in words.
-    Below, the error in per cent of the exact value.
+    (n,). `along`, `of`: what stands on the two axes, as (text, unit). `here`: one of `x`, marked and told in words;
+    `why`: the reason why the formula does not hold there, if there is more to say. Where it is nan it has no value.
+    Below, the error in per cent of the exact value; what is only rounding of the exact solution is drawn as zero.
     """
     x, formula, exact, holds = np.asarray(x, float), np.asarray(formula), np.asarray(exact), np.asarray(holds, bool)
     if not np.isfinite(exact).any():
         raise ValueError(f"{of[0]} has no exact value anywhere from {show(x.min(), along[1])} to {show(x.max(), along[1])}")
-    error = (formula - exact) / exact
+    error = _beyond_rounding((formula - exact) / exact)
     low, high = bound if isinstance(bound, tuple) else (-np.asarray(bound, float), np.asarray(bound, float))
     low, high = np.broadcast_to(low, x.shape), np.broadcast_to(high, x.shape)
     figure, (upper, lower) = frame([2.0, 1.3], top=0.6, onto=onto)
     for ax in (upper, lower):
         count_in(ax, "x", logarithmic)
         ax.set_xlim(x.min(), x.max())
-    fit(upper, min(np.nanmin(formula), np.nanmin(exact)), max(np.nanmax(formula), np.nanmax(exact)), pad=0.15)
+    both = np.concatenate([formula, exact])
+    fit(upper, np.nanmin(both), np.nanmax(both), pad=0.15)
     _error_limits(lower, error, low, high, holds)
     for ax in (upper, lower):
         _shade_where_not(ax, x, holds)
@@ -170,14 +174,19 @@ def compare(
         _mark(upper, x[at], exact[at], formula[at])
         _mark(lower, x[at], error[at])
         _write_here(upper, x[at], (exact[at], formula[at]))
-    place(upper, lines)
-    worst = np.nanmax(np.abs(error[holds])) if holds.any() else np.nan
+    place(upper, [(line, words) for line, words in lines if np.isfinite(line.get_ydata()).any()])
+    worst = np.nanmax(np.abs(error[holds])) if np.isfinite(error[holds]).any() else np.nan
     where = f"worst error where it holds {show(worst, '%')}" if np.isfinite(worst) else "it holds nowhere here"
     figure.says = f"{of[0]} along {along[0]}, {show(x.min(), along[1])} to {show(x.max(), along[1])}: {where}"
     if at is not None:
         promise = max(-low[at], high[at]) if holds[at] else None
-        figure.says = f"{along[0]} {show(x[at], along[1])}: {_told(formula[at], exact[at], promise, of[1])}. {figure.says}"
+        figure.says = f"{along[0]} {show(x[at], along[1])}: {_told(formula[at], exact[at], promise, of[1], why)}. {figure.says}"
     return figure
+
+
+def _beyond_rounding(error) -> np.ndarray:
+    """An error, zero where it is only rounding."""
+    return np.where(np.abs(error) < ROUNDING, 0.0, error)
 
 
 def _mark(ax: Axes, x: float, *heights: float) -> None:
@@ -196,12 +205,14 @@ def _write_here(ax: Axes, x: float, heights: Sequence[float]) -> None:
             ha="right" if late else "left", bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1, "alpha": 0.8})
 
 
-def _told(formula: float, exact: float, promise: float | None, unit: str) -> str:
+def _told(formula: float, exact: float, promise: float | None, unit: str, why: str) -> str:
     """Formula, exact value, error and promise at one point, in words. `promise`: None where the formula does not hold."""
     if not np.isfinite(exact):
         return "the exact solution has no value here"
-    error = show((formula - exact) / exact, "%").replace("-", "−")
-    kept = "does not hold here" if promise is None else "holds, " + (
+    if not np.isfinite(formula):
+        return f"the formula has no value here, exact {show(exact, unit)}; does not hold here"
+    error = show(_beyond_rounding((formula - exact) / exact).item(), "%").replace("-", "−")
+    kept = f"does not hold here{why and ': '}{why}" if promise is None else "holds, " + (
         f"promised within {show(promise, '%')}" if np.isfinite(promise) else "no bound promised")
     return f"formula {show(formula, unit)}, exact {show(exact, unit)}, error {error}; {kept}"
 
@@ -212,7 +223,7 @@ def _error_limits(ax: Axes, error, low, high, holds) -> None:
     kept = np.concatenate([error[seen], low[seen], high[seen], [-1e-4, 1e-4]])
     kept = kept[np.isfinite(kept)]
     span = 2 * np.ptp(kept)
-    far = error[np.isfinite(error)]
+    far = np.append(error[np.isfinite(error)], 0.0)
     fit(ax, max(kept.min() - span, min(kept.min(), far.min())), min(kept.max() + span, max(kept.max(), far.max())))
 
 
