@@ -60,6 +60,7 @@ window.watch = (panel) => {
     requestAnimationFrame(frame);
   });
 };
+window.shown = (handle) => handle.offsetParent !== null;  // not one that its panel has put away
 window.panels = [...document.querySelectorAll('.jp-OutputArea-output')].filter(
   (output) => output.querySelector('.widget-image') && output.querySelector('.noUi-handle'));
 """
@@ -67,7 +68,7 @@ window.panels = [...document.querySelectorAll('.jp-OutputArea-output')].filter(
 
 def sliders_by_keyboard(page, panel: int):
     """Go from slider to slider with the Tab key alone; yields each one's number and name, None for one never reached."""
-    names = page.evaluate("""n => [...panels[n].querySelectorAll('.noUi-handle')].map(handle =>
+    names = page.evaluate("""n => [...panels[n].querySelectorAll('.noUi-handle')].filter(shown).map(handle =>
         handle.closest('.widget-inline-hbox, .jupyter-widgets')?.querySelector('.widget-label')?.textContent ?? '?')""", panel)
     page.evaluate("""n => {
         const start = document.createElement('span');
@@ -76,7 +77,7 @@ def sliders_by_keyboard(page, panel: int):
         start.focus();
         start.addEventListener('blur', () => start.remove());
     }""", panel)
-    reached, here = 0, "n => [...panels[n].querySelectorAll('.noUi-handle')].indexOf(document.activeElement)"
+    reached, here = 0, "n => [...panels[n].querySelectorAll('.noUi-handle')].filter(shown).indexOf(document.activeElement)"
     for _ in range(4 * len(names) + 4):
         page.keyboard.press("Tab")
         at = page.evaluate(here, panel)

@@ -148,5 +148,8 @@ def test_axes_give_back_only_what_looks_alike():
     (red,) = ax.plot([0, 1], [0, 1], color="red")
     (again,) = ax.plot([0, 1], [3, 4], color="blue")
     new = ax.text(1, 1, "new", ha="left")
+    framed = ax.text(0, 0, "framed", bbox={"facecolor": "white"})
+    ax.lay_aside([framed])
+    assert ax.text(0, 0, "framed", bbox={"facecolor": "white"}) is framed and framed.get_bbox_patch() is not None
     assert red is not blue and again is blue and list(again.get_ydata()) == [3, 4]
     assert new is word and new.get_visible() and new.get_rotation() == 0 and new.get_text() == "new"

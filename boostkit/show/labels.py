@@ -14,6 +14,7 @@ from matplotlib.text import Text
 CELL = 3  # dots of the picture to a cell of the map below
 AROUND = np.array([(0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1),
                    (0.6, 1), (-0.6, 1), (0.6, -1), (-0.6, -1)])
+ANCHORS = 28  # places along a curve that are tried
 GAPS = (4, 10, 18, 30, 45)  # dots between a label and its curve
 
 
@@ -64,7 +65,7 @@ def place(ax: Axes, wanted: Sequence[tuple[Line2D, str]], **font) -> list[Text]:
         text = ax.text(0, 0, words, color=line.get_color(), ha="center", va="center", **font)
         size = text.get_window_extent(renderer)
         half = np.array([size.width / 2 + 2, size.height / 2 + 1])
-        anchors = runs[line][:: max(1, len(runs[line]) // 40)]
+        anchors = runs[line][:: max(1, len(runs[line]) // ANCHORS)]
         others = strokes - maps[line]
         gaps = GAPS if len(line.get_xdata()) == 1 else GAPS[:3]  # a label may stand off a point, not off a curve
         spots, roots, dislike = _spots(gaps, anchors, crowd.inside(others, anchors, 5) > 0, half)

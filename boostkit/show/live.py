@@ -15,7 +15,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from .screen import Screen
-from .style import DPI, WIDTH, Figure, forget, scale_of
+from .style import DPI, WIDTH, Figure, forget, scale_of, styled
 
 FULL = widgets.Layout(width=f"{round(WIDTH * DPI)}px", max_width="100%")
 ASIDE = widgets.Layout(width=FULL.width, max_width="100%", display="none")
@@ -178,9 +178,13 @@ class Panel:
         except ValueError as trouble:
             self._tell(str(trouble))
             return
-        self._draw(numbers, onto=self.figure)
-        self._image.value = self._screen.png()
+        self._image.value = self._picture(numbers)
         self._tell(self.figure.says)
+
+    @styled
+    def _picture(self, numbers) -> bytes:
+        self._draw(numbers, onto=self.figure)
+        return self._screen.png()
 
     def _tell(self, line: str) -> None:
         self.readings = line

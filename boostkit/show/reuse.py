@@ -24,11 +24,14 @@ class Reusing(Axes):
         super().__init__(*args, **kwargs)
 
     def lay_aside(self, artists) -> None:
-        """Take these artists out, and keep those that can come back."""
+        """Take these artists out, and keep those that can come back, with all that ties them to these axes: to cut the ties
+        and to make them again would take longer than the rest."""
         for artist in artists:
-            artist.remove()
             if looks := getattr(artist, "_looks", ""):
+                self._children.remove(artist)
                 self._spare[looks].append(artist)
+            else:
+                artist.remove()
 
     def _again(self, kind: str, looks: dict, *more) -> tuple[str, Artist | None]:
         """The name of these looks, and an artist that has them, back in its axes."""
@@ -36,7 +39,7 @@ class Reusing(Axes):
         if not self._spare[name]:
             return name, None
         artist = self._spare[name].pop(0)
-        self.add_artist(artist)
+        self._children.append(artist)
         return name, artist
 
     def plot(self, x, y, *style, **looks) -> list[Line2D]:
@@ -64,7 +67,7 @@ class Reusing(Axes):
             text._looks = name
         else:  # whatever its user has changed since is put back
             text.set(position=(x, y), text=s, visible=True, rotation=0, **looks)
-            if text.get_bbox_patch() is not None:
+            if "bbox" not in looks and text.get_bbox_patch() is not None:
                 text.set_bbox(None)
         text.set_transform(transform or self.transData)
         return text

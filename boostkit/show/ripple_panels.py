@@ -38,7 +38,10 @@ SAMPLES = 600  # enough for a curve; extremes come from the steady state itself
 
 def case_of(state: SteadyState) -> tuple[str, float]:
     """The one of the three ripple formulas that holds for this steady state: its name, and the ripple that it gives, V.
-    ValueError where none does (an output that sags to the source, or slopes that are far from straight)."""
+    ValueError where none does (an output that sags to the source, slopes that are far from straight, or a second switch
+    whose current turns)."""
+    if (why := validity.unfit(state)[0]):
+        raise ValueError(f"no ripple formula holds here: {why}")
     letters = validity.measured(state)
     for case in CASES:
         if case().formula.holds(**letters):

@@ -58,13 +58,20 @@ def styled(make):
         own = {name: matplotlib.rcParams[name] for name in SETTINGS}
         _in_force.append(make)
         try:
-            matplotlib.rcParams.update(SETTINGS)
+            dict.update(matplotlib.rcParams, _checked_settings())
             return make(*args, **kwargs)
         finally:
-            matplotlib.rcParams.update(own)
+            dict.update(matplotlib.rcParams, own)
             _in_force.clear()
 
     return under_settings
+
+
+@cache
+def _checked_settings() -> dict:
+    """The settings as matplotlib stores them, read once: to check them at every picture would take a millisecond."""
+    with matplotlib.rc_context(SETTINGS):
+        return {name: matplotlib.rcParams[name] for name in SETTINGS}
 
 
 _in_force: list = []  # the function for which the settings were changed, while it runs
