@@ -179,3 +179,28 @@ def test_duty_for_names_lowest_and_highest():
     for v_out in (math.nan, -3.0, 0.0):
         with pytest.raises(ValueError, match="^v_out = "):
             switched.duty_for(stage(), v_out)
+
+
+def switch_on(damping):
+    """Highest output over the source when 1 V is put on an empty L-C: a stage that never switches and hardly feeds anything.
+    The winding has the resistance that damps it; the rectifier is a second switch, so that the current may ring both ways."""
+    inductance, capacitance = 47e-6, 100e-6
+    resistance = 2 * damping * math.sqrt(inductance / capacitance)
+    stage = Converter.of(v_in=1.0, duty=0.0, f_sw=1e3, inductance=inductance, r_inductor=resistance, capacitance=capacitance,
+                         r_load=1e9, rectifier="switch")
+    return switched.from_rest(stage, 2).output_voltage.max
+
+
+@pytest.mark.parametrize(("damping", "peak"), [(0.1, 1.729), (0.2, 1.527), (0.5, 1.163), (0.7071, 1.043)])
+def test_switch_on_of_a_damped_resonance(damping, peak):
+    """Textbook step response, 1 + exp(-pi z/sqrt(1 - z^2)) (from memory); its figures are printed to three decimals."""
+    found = switch_on(damping)
+    assert found == pytest.approx(1 + math.exp(-math.pi * damping / math.sqrt(1 - damping**2)), rel=1e-6)   # the load's share
+    assert found == pytest.approx(peak, abs=5e-4)
+
+
+def test_switch_on_without_loss_doubles_the_source():
+    """Without loss an empty L-C swings to twice the source (textbook, from memory), with a diode as with a second switch."""
+    assert switch_on(0.0) == pytest.approx(2.0, rel=1e-6)
+    diode = Converter.of(v_in=1.0, duty=0.0, f_sw=1e3, inductance=47e-6, capacitance=100e-6, r_load=1e9)
+    assert switched.from_rest(diode, 2).output_voltage.max == pytest.approx(2.0, rel=1e-6)
