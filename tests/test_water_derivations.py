@@ -1,6 +1,6 @@
 """The algebra of water: against published values, a travelling wave of the test's own, and a rigid column's equation.
 
-Codes: R read; RT read as a transcription of the source; M from memory. Bansal: R. K. Bansal, A Textbook of Fluid Mechanics
+Codes: R read; RT read in a copied-out text; M from memory. Bansal: R. K. Bansal, A Textbook of Fluid Mechanics
 and Hydraulic Machines, ch. 11. IAPWS: release R6-95, formulation for water, by the library `iapws`.
 """
 
