@@ -4,7 +4,7 @@
 
 Runs each workbook (01 to 06 by default, those that exist), finds every slider of every panel by the keyboard, presses arrow
 keys, and takes the time from the key's event to the first animation frame in which the panel's image has other pixels
-(read back from a canvas; the frame is then painted). The first WARM presses of each slider are not counted. Then, in frames
+(read back; the frame is then painted). The first WARM presses of each slider are not counted. Then, in frames
 taken from the screen during quick presses, the image must never be blank. Then the moving pictures: frames per second while
 they play, whether a step changes their pixels, and that nothing animates where reduced motion is asked for.
 
@@ -30,17 +30,20 @@ PATIENCE = 2000  # ms after which a press has changed nothing
 FEWEST_FRAMES = 30  # a second while a moving picture plays: below that the eye sees steps
 
 WATCH = """
-window.watch = (panel) => {
-  const image = panel.querySelector('.widget-image'), canvas = document.createElement('canvas');
-  const pen = canvas.getContext('2d', { willReadFrequently: true });
-  const read = () => {
-    canvas.width = image.naturalWidth; canvas.height = image.naturalHeight;
-    if (!canvas.width) return null;
-    pen.drawImage(image, 0, 0);
-    return new Uint32Array(pen.getImageData(0, 0, canvas.width, canvas.height).data.buffer);
+window.painted = new Map();
+if (!window.put) {
+  window.put = CanvasRenderingContext2D.prototype.putImageData;
+  CanvasRenderingContext2D.prototype.putImageData = function (...given) {
+    window.painted.set(this.canvas, (window.painted.get(this.canvas) ?? 0) + 1);
+    return window.put.apply(this, given);
   };
-  const differ = (a, b) => !a || !b || a.length !== b.length || a.some((dot, n) => dot !== b[n]);
-  let source = image.src, held = read();
+}
+window.watch = (panel) => {
+  const canvas = panel.querySelector('.boostkit-slate'), pen = canvas.getContext('2d');
+  const times = () => window.painted.get(canvas) ?? 0;
+  const read = () => new Uint32Array(pen.getImageData(0, 0, canvas.width, canvas.height).data.buffer);
+  const differ = (a, b) => a.length !== b.length || a.some((dot, n) => dot !== b[n]);
+  let seen = times(), held = read();
   return (patience) => new Promise((done) => {
     let pressed = null;
     const key = (event) => { pressed ??= event.timeStamp; };
@@ -48,9 +51,9 @@ window.watch = (panel) => {
     window.ready = true;
     const start = performance.now();
     const frame = () => {
-      if (image.src !== source && image.complete && image.naturalWidth) {
+      if (times() !== seen) {
         const time = performance.now(), now = read(), changed = differ(now, held);
-        source = image.src;
+        seen = times();
         held = now;
         if (changed && pressed !== null) return done(time - pressed);
       }
@@ -62,7 +65,7 @@ window.watch = (panel) => {
 };
 window.shown = (handle) => handle.offsetParent !== null;  // not one that its panel has put away
 window.panels = [...document.querySelectorAll('.jp-OutputArea-output')].filter(
-  (output) => output.querySelector('.widget-image') && output.querySelector('.noUi-handle'));
+  (output) => output.querySelector('.boostkit-slate') && output.querySelector('.noUi-handle'));
 """
 
 
@@ -102,7 +105,7 @@ def press(page, key: str) -> float | None:
 def blank_frames(page, panel: int, presses: int = 48) -> str:
     """What the screen showed, frame by frame, during quick presses: words where the image was ever of one colour or gone."""
     place = page.evaluate("""n => {
-        const image = panels[n].querySelector('.widget-image');
+        const image = panels[n].querySelector('.boostkit-slate');
         image.scrollIntoView({ block: 'end' });
         const r = image.getBoundingClientRect();
         window.lowest = r.height / r.width;

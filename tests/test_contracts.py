@@ -17,7 +17,7 @@ HOME = Path(boostkit.__file__).parent
 ROOMS = ["units", "files", "algebra", "derivations", "circuit", "water", "control", "parts", "design", "bench", "show", "paper",
          "classroom", "__main__"]
 HOMES = {
-    "pint": {"units"}, "ipywidgets": {"show/live", "show/stepping", "show/player"}, "anywidget": {"show/player"},
+    "pint": {"units"}, "ipywidgets": {"show/live", "show/stepping", "show/player"}, "anywidget": {"show/player", "show/slate"},
     "nbformat": {"paper/workbook"}, "nbclient": {"paper/workbook"}, "pypandoc": {"paper/typeset"}, "typst": {"paper/typeset"},
     "click": {"__main__"}, "rich": {"__main__"}, "matplotlib": {"show/*"}, "schemdraw": {"show/schematics"},
 }  # fmt: skip

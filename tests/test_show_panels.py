@@ -153,3 +153,14 @@ def test_axes_give_back_only_what_looks_alike():
     assert ax.text(0, 0, "framed", bbox={"facecolor": "white"}) is framed and framed.get_bbox_patch() is not None
     assert red is not blue and again is blue and list(again.get_ydata()) == [3, 4]
     assert new is word and new.get_visible() and new.get_rotation() == 0 and new.get_text() == "new"
+
+
+def test_the_browser_is_handed_the_very_dots():
+    """The dots that a slate holds are the picture, before and after a move, and its words are the readings."""
+    panel = panels.waveforms(STAGE)
+    for duty in (0.68, 0.4):
+        panel.move(duty=duty)
+        kept = panel._slate
+        tones = np.frombuffer(kept.dots, np.uint8).reshape(kept.size[::-1])
+        np.testing.assert_array_equal(np.frombuffer(kept.palette, np.uint8).reshape(-1, 3)[tones], _opened(panel.figure.png()))
+        assert kept.words == panel.readings

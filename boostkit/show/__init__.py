@@ -1,5 +1,5 @@
 """Results in, pictures out. Each file is imported by its name, since a table of numbers needs no pictures."""
 
-FILES = ("lettering", "reuse", "style", "labels", "screen", "schematics", "traces", "figures", "curves", "sheet", "live", "panels",
+FILES = ("lettering", "reuse", "style", "labels", "screen", "slate", "schematics", "traces", "figures", "curves", "sheet", "live", "panels",
          "stepping", "break_it", "courses", "shapes", "scenes", "stills", "player", "water_panels", "coil_panels",
          "light_panels", "ripple_panels")  # fmt: skip

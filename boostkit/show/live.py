@@ -15,6 +15,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from .screen import Screen
+from .slate import Slate
 from .style import DPI, WIDTH, Figure, forget, scale_of, styled
 
 FULL = widgets.Layout(width=f"{round(WIDTH * DPI)}px", max_width="100%")
@@ -98,16 +99,15 @@ class Panel:
             self._picked()
         self.figure = draw(compute(**self.values), onto=None)
         self._screen = Screen(self.figure)
-        self._image = widgets.Image(format="png", layout=FULL)
+        self._slate = Slate(layout=FULL)
         self._line = widgets.HTML(layout=FULL)
         self.readings = ""
         button = widgets.Button(description="Reset to example", tooltip="Put every slider back to the example's values")
         button.on_click(lambda _: self.reset())
-        self.box = widgets.VBox([*(widget for _, widget, _ in self._sliders.values()), button, self._image, self._line])
+        self.box = widgets.VBox([*(widget for _, widget, _ in self._sliders.values()), button, self._slate, self._line])
         for _, widget, _ in self._sliders.values():
             widget.observe(self._moved, names="value")
-        self._tell(self.figure.says)
-        self._image.value = self._screen.png()
+        self._refresh()
 
     @property
     def values(self) -> dict[str, float | str]:
@@ -124,7 +124,7 @@ class Panel:
     @property
     def png(self) -> bytes:
         """The picture as it is shown now."""
-        return bytes(self._image.value)
+        return self.figure.encoded(1)
 
     def move(self, **values: float | str) -> str:
         """Move sliders to values in SI units, or pick, and draw once; returns the readings."""
@@ -178,13 +178,18 @@ class Panel:
         except ValueError as trouble:
             self._tell(str(trouble))
             return
-        self._image.value = self._picture(numbers)
-        self._tell(self.figure.says)
+        self._redraw(numbers)
 
     @styled
-    def _picture(self, numbers) -> bytes:
+    def _redraw(self, numbers) -> None:
         self._draw(numbers, onto=self.figure)
-        return self._screen.png()
+        self._refresh()
+
+    def _refresh(self) -> None:
+        """Show the figure as it is now, first its dots, then its words."""
+        self._screen.draw()
+        self._slate.put(self.figure.toned(), self.figure.says)
+        self._tell(self.figure.says)
 
     def _tell(self, line: str) -> None:
         self.readings = line

@@ -1,4 +1,4 @@
-"""From a figure that keeps its frame to PNG as fast as may be, for pictures that move under a slider."""
+"""A figure that keeps its frame, drawn anew as fast as may be, for pictures that move under a slider."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ FOOT = 0.1 * DPI  # dots below it in which its lowest number may hang
 
 
 class Screen:
-    """Turns a figure that keeps its frame into PNG quickly: numbers, ticks and names of an axis are drawn when they change,
-    the rest over them each time."""
+    """Draws a figure that keeps its frame quickly: numbers, ticks and names of an axis are drawn when they change, the rest
+    over them each time."""
 
     def __init__(self, figure: Figure):
         self.figure = figure
         self._bands: list[Band] = []
 
     @styled
-    def png(self) -> bytes:
-        """The picture now, written as fast as may be."""
+    def draw(self) -> None:
+        """Bring the figure's canvas up to date."""
         canvas = self.figure.canvas
         if not self._bands:
             canvas.draw()  # makes the canvas and settles all that is settled at a first drawing
@@ -35,7 +35,6 @@ class Screen:
         for ax in self.figure.axes:
             for artist in _over(ax):
                 ax.draw_artist(artist)
-        return self.figure.encoded(1)
 
 
 class Band:

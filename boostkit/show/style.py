@@ -138,9 +138,13 @@ class Figure(matplotlib.figure.Figure):
     def encoded(self, level: int) -> bytes:
         """What the canvas holds now, as PNG compressed at `level` 1 (quick) to 9 (small)."""
         out = io.BytesIO()
-        drawn = Image.frombuffer("RGBA", self.canvas.get_width_height(), self.canvas.buffer_rgba()).convert("RGB")
-        drawn.quantize(palette=_palette(), dither=Image.Dither.NONE).save(out, "PNG", compress_level=level)
+        self.toned().save(out, "PNG", compress_level=level)
         return out.getvalue()
+
+    def toned(self) -> Image.Image:
+        """What the canvas holds now, each dot a number in the picture's palette."""
+        drawn = Image.frombuffer("RGBA", self.canvas.get_width_height(), self.canvas.buffer_rgba()).convert("RGB")
+        return drawn.quantize(palette=_palette(), dither=Image.Dither.NONE)
 
     @styled
     def vector(self) -> bytes:
