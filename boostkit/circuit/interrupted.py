@@ -85,10 +85,15 @@ class Part:
     def end_state(self) -> tuple:
         return self.stage.flow.advance(self.state, self.duration)
 
+    @cached_property
+    def moments(self) -> np.ndarray:
+        """Integrals of (coil current, switch voltage, 1) times themselves, shape (3, 3)."""
+        return self.stage.flow.moments(self.state, self.duration)
+
     def product(self, one: str, other: str) -> float:
         """Integral of one quantity times another, exactly."""
         rows = self.stage.rows
-        return float(rows[one] @ self.stage.flow.moments(self.state, self.duration) @ rows[other])
+        return float(rows[one] @ self.moments @ rows[other])
 
     def highest(self, name: str) -> tuple[float, float]:
         """The highest value of a quantity, and when."""

@@ -231,11 +231,13 @@ def _shade_where_not(ax: Axes, x, holds) -> None:
     """Dotted grey where the formula makes no promise, with a word above the upper row."""
     change = np.flatnonzero(np.diff(holds.astype(int)))
     ends = [x[0], *(x[i] if holds[i] else x[i + 1] for i in change), x[-1]]  # up to the last point where it does
-    for start, end in list(pairwise(ends))[int(holds[0]) :: 2]:
-        ax.axvspan(start, end, facecolor=BARE, edgecolor=DOTS, hatch="..", linewidth=0, zorder=0)
-        for inner in (t for t in (start, end) if x[0] < t < x[-1]):
-            ax.plot([inner] * 2, ax.get_ylim(), color=QUIET, linewidth=0.9, zorder=1)
-        if ax is ax.figure.axes[0]:
+    found = list(pairwise(ends))[int(holds[0]) :: 2]
+    boxes = [[(start, 0), (end, 0), (end, 1), (start, 1)] for start, end in found]
+    ax.areas(boxes, across=True, facecolor=BARE, edgecolor=DOTS, hatch="..", linewidth=0, zorder=0)
+    inner = sorted({t for stretch in found for t in stretch if x[0] < t < x[-1]})
+    ax.strokes([[(t, low) for low in ax.get_ylim()] for t in inner], colors=QUIET, linewidths=0.9, zorder=1)
+    if ax is ax.figure.axes[0]:
+        for start, end in found:
             _write_region(ax, start, end, "does not hold")
 
 

@@ -106,7 +106,7 @@ def gain_of(duty, k_load) -> np.ndarray:
 def gains(converter: Converter) -> Panel:
     """Exact gain against duty with this converter's losses, beside the formula of both modes and that of the continuous
     one; load, coil and duty under sliders."""
-    duty = np.linspace(0.0, 0.9, 46)
+    duty = np.linspace(0.0, 0.9, 31)
     wet = switching.ideal_gain().formula(duty=duty)
 
     def compute(**values):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import ipywidgets as widgets
+import traitlets
 
 from .screen import Screen
 from .slate import Slate
@@ -22,6 +23,18 @@ FULL = widgets.Layout(width=f"{round(WIDTH * DPI)}px", max_width="100%")
 ASIDE = widgets.Layout(width=FULL.width, max_width="100%", display="none")
 
 WIDE = {"description_width": "17em"}
+
+
+class Even(widgets.FloatSlider):
+    """A slider whose moves the kernel does not send back to the page that made them, which would come before the picture."""
+
+    value = traitlets.CFloat(0.0).tag(sync=True, echo_update=False)
+
+
+class Decades(widgets.FloatLogSlider):
+    """The same over decades."""
+
+    value = traitlets.CFloat(1.0).tag(sync=True, echo_update=False)
 
 
 @dataclass(frozen=True)
@@ -38,7 +51,7 @@ class Slider:
     logarithmic: bool = False
     when: tuple[str, str] | None = None  # (a Choice, its pick) with which this slider is there; otherwise it rests at its start
 
-    def widget(self) -> tuple[widgets.FloatSlider | widgets.FloatLogSlider, float]:
+    def widget(self) -> tuple[Even | Decades, float]:
         """The slider counting in the prefix that suits its range, and what one of its units is in SI."""
         suits = math.sqrt(self.low * self.high) if self.logarithmic else self.high
         scale, worded = scale_of([suits], self.unit)
@@ -49,9 +62,9 @@ class Slider:
         }  # fmt: skip
         if self.logarithmic:
             low, high, step = self._grid(*(math.log10(x / scale) for x in (self.low, self.high, self.start)))
-            return widgets.FloatLogSlider(min=low, max=high, step=step, **looks), scale
+            return Decades(min=low, max=high, step=step, **looks), scale
         low, high, step = self._grid(self.low / scale, self.high / scale, self.start / scale)
-        return widgets.FloatSlider(min=low, max=high, step=step, **looks), scale
+        return Even(min=low, max=high, step=step, **looks), scale
 
     def _grid(self, low: float, high: float, start: float) -> tuple[float, float, float]:
         """Ends and step with the start on the grid: a browser moves a slider to the nearest step by itself."""
