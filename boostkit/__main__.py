@@ -77,22 +77,27 @@ def _put_in_place(given: bytes, name: str, target: Path, home: Path, force: bool
 @cli.command("design")
 @click.argument("spec_file", required=False, type=click.Path(path_type=Path))
 @click.option("-o", "--output", type=click.Path(file_okay=False, path_type=Path), help="Folder to write into.")
+@click.option("--parts", "tables_folder", type=click.Path(path_type=Path),
+              help="A folder with tables of your own parts: switches.csv, rectifiers.csv, inductors.csv, capacitors.csv.")
 @click.option("--force", is_flag=True, help="Replace files that this command did not write.")
-def design_command(spec_file: Path | None, output: Path | None, force: bool):
+def design_command(spec_file: Path | None, output: Path | None, tables_folder: Path | None, force: bool):
     """A specification to design.json and design.pdf; the built-in example where no file is given."""
-    from .design import Spec, design
+    from .design import Spec, design, realise
+    from .parts import tables
 
     source = spec_file or Path(str(files("boostkit"))) / "data" / "tide_gauge.toml"
     with _progress() as tell:
         spec = Spec.from_file(source)
-        made = design(spec, tell)
-        tell(3, 4, "drawing and typesetting")
+        own = tables.read_folder(tables_folder) if tables_folder else None
+        drawn = design(spec, lambda done, _, words: tell(done, 9, words))
+        made = realise(drawn, own, progress=lambda done, _, words: tell(4 + done, 9, words))
+        tell(8, 9, "drawing and typesetting")
         from .paper import handout
 
         folder = output or Path(_slug(spec.title))
         contents = {folder / "design.json": to_json(made.to_dict()), folder / "design.pdf": handout.pdf(made)}
         write_all(contents, source.name, force)
-        tell(4, 4, "done")
+        tell(9, 9, "done")
     for verdict in made.verdicts:
         mark = "met    " if verdict.met else "NOT MET"
         click.echo(f"{mark}  {verdict.demand} {show(verdict.limit, verdict.unit)}: {show(verdict.value, verdict.unit)}")

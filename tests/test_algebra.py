@@ -35,7 +35,7 @@ CLOSED_LIST = {
     "inductor law", "capacitor law", "Ohm's law", "Kirchhoff voltage law", "Kirchhoff current law",
     "steady state, current returns", "steady state, charge returns", "energy conservation", "electric power",
     "energy stored in a magnetic field", "energy stored in an electric field", "work on a charge",
-    "flux linkage of a core",
+    "flux linkage of a core", "Ampère's law", "permeability",
     "Newton's second law", "motion at constant speed", "mass of a body", "pressure on an area", "hydrostatic pressure",
     "water is conserved", "compression of a liquid", "tension in a pipe wall", "Hooke's law", "gas in a vessel",
     "Newton's law of viscosity", "Darcy-Weisbach friction", "hydraulic power",

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from boostkit.circuit import Converter, switched, validity
 from boostkit.circuit.validity import measured
-from boostkit.derivations import energy, field, input_ripple, light_load, real_parts, ripple, ripple_esr, stress, switching
+from boostkit.derivations import energy, field, gain_peak, input_ripple, light_load, real_parts, ripple, ripple_esr, stress, switching
 
 ROUNDING = 2e-9      # the solver closes a period to about 1e-10, and differences of its figures lose one digit
 LOSSES = ("r_inductor", "r_switch", "r_rectifier", "r_capacitor", "v_rectifier")
@@ -25,7 +25,7 @@ JUDGED = [        # what `validity.EXACT` can tell from a steady state without a
     light_load.rectifier_share, light_load.discontinuous_gain, light_load.near_linear_gain, light_load.duty_for_gain,
     light_load.cycle_energy, ripple.large_ripple, ripple.dry_ripple, ripple_esr.rising_ripple,
     ripple_esr.turning_ripple, ripple_esr.falling_ripple, ripple.steady_capacitor_rms, ripple.dry_capacitor_rms,
-    input_ripple.bare_source_ripple,
+    input_ripple.bare_source_ripple, gain_peak.winding_gain, real_parts.efficiency_with_losses, real_parts.ripple_factor,
 ]
 DRY = (field.discontinuous_energy, energy.discontinuous_power, stress.dry_peak, light_load.dry_load_current,
        light_load.rectifier_share, light_load.discontinuous_gain, light_load.near_linear_gain, light_load.duty_for_gain,

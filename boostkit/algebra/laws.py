@@ -91,6 +91,13 @@ _LIST = (
     Law("flux linkage of a core", "inductance times current is turns times flux density times core area",
         {"inductance": "H", "current": "A", "turns": "", "flux_density": "T", "area": "m²"},
         lambda inductance, current, turns, flux_density, area: (inductance * current, turns * flux_density * area)),
+    Law("Ampère's law", "the current that a closed path encloses, turns times current, is the field times the length, summed along it",
+        {"turns": "", "current": "A", "core_field": "A/m", "core_length": "m", "gap_field": "A/m", "gap_length": "m"},
+        lambda turns, current, core_field, core_length, gap_field, gap_length: (
+            turns * current, core_field * core_length + gap_field * gap_length)),
+    Law("permeability", "flux density is permeability times magnetic field",
+        {"flux_density": "T", "permeability": "H/m", "field": "A/m"},
+        lambda flux_density, permeability, field: (flux_density, permeability * field)),
     Law("Newton's second law", "a force acting for a time changes the momentum: force times time is mass times change of velocity",
         {"force": "N", "time": "s", "mass": "kg", "velocity_change": "m/s"},
         lambda force, time, mass, velocity_change: (force * time, mass * velocity_change)),

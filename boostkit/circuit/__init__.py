@@ -5,6 +5,7 @@ from .converter import Converter
 from .interrupted import Coil, CoilWaveforms, Interrupted
 from .results import SteadyState, Summary, Transient, Waveforms
 
-FILES = ("converter", "flow", "interrupted", "modes", "results", "walk", "periodic", "leap", "transients", "many", "switched", "validity")
+FILES = ("saturation", "converter", "flow", "interrupted", "modes", "results", "walk", "periodic", "leap", "transients", "many", "switched",
+         "validity")
 
 __all__ = ["Coil", "CoilWaveforms", "Converter", "Interrupted", "SteadyState", "Summary", "Transient", "Waveforms", "switched"]

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from ..files import Section, read_toml
 from ..units import quoted, show
+from .saturation import Curve, curve_through, field_energy, flux_linkage, read_curve
 
 LETTERS = {  # the letter in text and formulas: section, key, unit
     "v_in": ("source", "voltage", "V"),
@@ -20,6 +21,7 @@ LETTERS = {  # the letter in text and formulas: section, key, unit
     "l_source": ("source", "inductance", "H"),
     "inductance": ("inductor", "inductance", "H"),
     "r_inductor": ("inductor", "resistance", "Ω"),
+    "saturation": ("inductor", "saturation", None),
     "f_sw": ("switch", "frequency", "Hz"),
     "duty": ("switch", "duty", ""),
     "peak_current": ("switch", "peak_current", "A"),
@@ -52,10 +54,31 @@ class Source:
 
 @dataclass(frozen=True)
 class Inductor:
-    """`inductance` (H) in series with the winding's `resistance` (Ω)."""
+    """`inductance` (H, at small current) in series with the winding's `resistance` (Ω).
+
+    `saturation`: points (current A, share): beyond that current, in either direction, this share of the inductance is left
+    (the slope of flux linkage over current); no points, no saturation. In a file `saturation = [[2.0, 0.6], [3.0, 0.2]]`.
+    """
 
     inductance: float
     resistance: float = 0.0
+    saturation: Curve = ()
+
+    @classmethod
+    def through(cls, currents, flux_linkages, resistance: float = 0.0) -> Inductor:
+        """The inductor whose flux linkage (Wb) follows straight lines from zero through these points and on beyond the last;
+        both rise strictly. Raises ValueError where they do not, or a line is steeper than the first."""
+        inductance, curve = curve_through(currents, flux_linkages)
+        return cls(inductance, resistance, curve)
+
+    def flux_linkage(self, current):
+        """Flux linkage (Wb) at a current (A), numbers or arrays."""
+        return flux_linkage(self.inductance, self.saturation, current)
+
+    def energy(self, current, since=0.0):
+        """Energy (J) that its field takes up from the current `since` to `current` (A): the integral of current over flux
+        linkage, numbers or arrays."""
+        return field_energy(self.inductance, self.saturation, current, since)
 
 
 @dataclass(frozen=True)
@@ -221,7 +244,7 @@ def _source(s: Section) -> Source:
 
 def _inductor(s: Section) -> Inductor:
     return _done(s, Inductor(
-        s.quantity("inductance", "H", low=1e-12, high=1e3), s.quantity("resistance", "Ω", 0.0, low=0, high=1e6)
+        s.quantity("inductance", "H", low=1e-12, high=1e3), s.quantity("resistance", "Ω", 0.0, low=0, high=1e6), read_curve(s)
     ))
 
 

@@ -1,8 +1,9 @@
 """Many converters at once: the steady states of arrays of parameters through one vectorised path.
 
 It serves the common circuit: two states, a clocked duty, one conduction of the rectifier a period. Whatever is not that
-(an input capacitor, another drive, dead time, a rectifier that wakes again) goes one by one through `single`, which the
-caller hands in. The two paths share the circuit's equations and nothing else, so each checks the other.
+(an input capacitor, another drive, dead time, a rectifier that wakes again, a current that saturates the inductor) goes one
+by one through `single`, which the caller hands in. The two paths share the circuit's equations and nothing else, so each
+checks the other.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from .converter import LETTERS, Converter
 from .flow import growth, moments
 from .modes import Kind, parameters, rows
 from .results import SUMMARIES, SteadyState, Summary
+from .saturation import Curve
 
 ROUNDS = 80  # for the end of conduction; false position usually needs a dozen
 
@@ -23,7 +25,8 @@ ROUNDS = 80  # for the end of conduction; false position usually needs a dozen
 @dataclass(frozen=True)
 class SteadyStates:
     """As SteadyState, each number an array of shape (N,); nan where there is no steady state, and `refused` says why
-    (index: reason). `discontinuous` is an array of bool. `letters`: the converter's numbers, those that vary as arrays."""
+    (index: reason). `discontinuous` is an array of bool. `letters`: the converter's numbers, those that vary as arrays.
+    `saturation`: the curve of the inductor, the same for all."""
 
     letters: dict[str, float | np.ndarray]
     discontinuous: np.ndarray
@@ -42,6 +45,7 @@ class SteadyStates:
     output_power: np.ndarray
     losses: dict[str, np.ndarray]
     refused: dict[int, str]
+    saturation: Curve = ()
 
     @property
     def efficiency(self) -> np.ndarray:
@@ -89,7 +93,8 @@ def steady_states(converter: Converter, single: Callable[[Converter], SteadyStat
     losses = {name[1]: values for name, values in table.items() if name[0] == "losses"}
     plain_numbers = {name: table[name] for name in ("period", "duty", "conduction_end")}
     return SteadyStates(converter.letters() | arrays, table["discontinuous"] > 0, **plain_numbers, **summaries,
-                        input_power=table["input_power"], output_power=table["output_power"], losses=losses, refused=refused)
+                        input_power=table["input_power"], output_power=table["output_power"], losses=losses, refused=refused,
+                        saturation=converter.inductor.saturation)
 
 
 SUMMARY_FIELDS = ("mean", "min", "max", "rms")
@@ -228,6 +233,9 @@ def _together(converter: Converter, arrays: dict, count: int) -> tuple[dict, np.
         strange |= np.minimum(closed.value("v_out", middle), idle.value("v_out", idle.end)) < p.v_knee
         strange |= np.broadcast_to(p.i_out, count) == 0
     table = _table(_empty(converter, count, arrays), p, (closed, conducting, idle), length)
+    if converter.inductor.saturation:
+        swing = np.maximum(table["inductor_current", "max"], -table["inductor_current", "min"])
+        strange |= swing > converter.inductor.saturation[0][0]
     table["discontinuous"][:] = discontinuous
     table["period"][:], table["duty"][:], table["conduction_end"][:] = length, p.duty, (t1 + t2) / length
     return table, np.nonzero(strange)[0]

@@ -1,9 +1,11 @@
 """The circuit in each of its modes: which elements carry current, as one affine system with its quantities and guards.
 
 A mode says what the switch does (`closed`, `open`, or `body`: its body diode carries current), what the rectifier does
-(`off`, `diode`, `channel` of a second switch, `body` diode of a second switch) and whether the load is above its knee.
-States: inductor current, capacitor voltage, and with an input capacitor its voltage, and with a source inductance its
-current. Rows are built with the component first, so the same lines serve one converter or arrays of them.
+(`off`, `diode`, `channel` of a second switch, `body` diode of a second switch), whether the load is above its knee and, where
+the inductor saturates, in which stretch of its curve the current is.
+States: inductor current (it has no jumps, where the curve bends only the inductance changes), capacitor voltage, and with an
+input capacitor its voltage, and with a source inductance its current. Rows are built with the component first, so the same
+lines serve one converter or arrays of them.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ import numpy as np
 
 from .converter import SILICON, Converter
 from .flow import Flow, PlanarFlow
+from .saturation import Curve, ends, share_left, stretch_at
 
 QUANTITIES = (
     "i_inductor", "v_capacitor", "v_out", "v_inductor", "v_switch", "v_rectifier", "i_switch", "i_rectifier",
@@ -29,6 +32,7 @@ class Kind(NamedTuple):
     switch: str
     rectifier: str
     above_knee: bool = True
+    stretch: int = 0  # of the inductor's saturation curve
 
 
 def parameters(letters: dict) -> SimpleNamespace:
@@ -36,7 +40,7 @@ def parameters(letters: dict) -> SimpleNamespace:
     neutral = {
         "r_source": 0.0, "l_source": 0.0, "r_inductor": 0.0, "r_switch": 0.0, "v_rectifier": 0.0, "r_rectifier": 0.0,
         "r_capacitor": 0.0, "c_input": None, "r_input_capacitor": 0.0, "r_load": None, "i_out": None, "v_knee": 1.0,
-        "v_switch_body": SILICON, "v_rectifier_body": SILICON, "dead_time": 0.0,
+        "v_switch_body": SILICON, "v_rectifier_body": SILICON, "dead_time": 0.0, "saturation": (),
     }  # fmt: skip
     return SimpleNamespace(**neutral | letters)
 
@@ -77,7 +81,7 @@ def rows(p: SimpleNamespace, kind: Kind) -> tuple[dict, list]:
         i_l, v_c, v_out, v_inductor, v_switch, v_switch - v_out, i_switch, i_rect,
         i_rect - i_load, i_load, i_source, v_input, i_ci,
     ), strict=True))  # fmt: skip
-    rates = [v_inductor / p.inductance, quantities["i_capacitor"] / p.capacitance]
+    rates = [v_inductor / (p.inductance * share_left(p.saturation, kind.stretch)), quantities["i_capacitor"] / p.capacitance]
     if n >= 3:
         rates.append(i_ci / p.c_input)
     if n == 4:
@@ -126,13 +130,14 @@ class Mode:
         self.rows = {name: tuple(row.tolist()) for name, row in quantities.items()}
         n = len(rates)
         matrix = np.array(rates)
-        scale = [1 / math.sqrt(x) for x in (p.inductance, p.capacitance, p.c_input or 1.0, p.l_source or 1.0)[:n]]
+        inductance = p.inductance * share_left(p.saturation, kind.stretch)
+        scale = [1 / math.sqrt(x) for x in (inductance, p.capacitance, p.c_input or 1.0, p.l_source or 1.0)[:n]]
         self.flow = (PlanarFlow if n == 2 else Flow)(matrix[:, :n], matrix[:, n], scale)
         self.guards = self._guards(p)
 
     def _guards(self, p) -> tuple:
         """(name, row): the mode lasts while every row is at or above zero; `name` says what happens then."""
-        switch, rectifier, above = self.kind
+        switch, rectifier, above, _ = self.kind
         row, found = self.rows, []
         drop = p.v_rectifier if p.rectifier == "diode" else p.v_rectifier_body
 
@@ -154,7 +159,18 @@ class Mode:
             sign = 1.0 if above else -1.0
             *states, constant = row["v_out"]
             found.append(("knee", (*(sign * c for c in states), sign * (constant - p.v_knee))))
+        if p.saturation and (switch != "open" or rectifier != "off"):
+            found += self._ends_of_stretch(p.saturation)
         return tuple(found)
+
+    def _ends_of_stretch(self, curve: Curve):
+        """The guards at which the current leaves its stretch of the saturation curve."""
+        low, high = ends(curve, self.kind.stretch)
+        *states, _ = self.rows["i_inductor"]
+        if low is not None:
+            yield "sinks", (*states, -low)
+        if high is not None:
+            yield "climbs", (*(-c for c in states), high)
 
 
 class Piece(NamedTuple):
@@ -223,6 +239,7 @@ class Circuit:
         self.converter = converter
         self.p = parameters(converter.letters())
         self.p.rectifier = converter.rectifier.kind
+        self.p.saturation = converter.inductor.saturation
         if self.p.c_input is not None and not (self.p.r_source + self.p.r_input_capacitor) and not self.p.l_source:
             raise ValueError("input_capacitor sits on a source without resistance or inductance and changes nothing: "
                              "give source.resistance, or leave it out")
@@ -240,10 +257,12 @@ class Circuit:
         return self._modes[kind]
 
     def settle(self, switch: str, rectifier: str, state: tuple) -> Mode:
-        """The mode with these elements on the side of the load's knee on which the output is."""
-        mode = self.mode(Kind(switch, rectifier, True))
+        """The mode with these elements in the stretch of the saturation curve in which the current is, and on the side of the
+        load's knee on which the output is."""
+        stretch = stretch_at(self.p.saturation, state[0]) if self.p.saturation else 0
+        mode = self.mode(Kind(switch, rectifier, True, stretch))
         if self.p.r_load is None and self.p.i_out > 0:
             above = mode.flow.value(mode.rows["v_out"], state) - self.p.v_knee
             if above < 0 or (above == 0 and mode.flow.slope(mode.rows["v_out"], state) < 0):
-                return self.mode(Kind(switch, rectifier, False))
+                return self.mode(Kind(switch, rectifier, False, stretch))
         return mode

@@ -12,6 +12,7 @@ from .walk import clock_phases, disturbance, period
 
 ARRIVED = 1e-13  # relative step of the state at which Newton's method has arrived
 SCAN = (0.0, *(k / 40 for k in range(1, 40)), 0.985, 0.995)  # duties tried for the one that a peak current leads to
+WHOLE_STEPS = 6  # of Newton's method before it goes on in smaller ones, where the inductor saturates
 PATIENCE = 4000  # periods to follow where Newton's method does not arrive from the textbook's guesses
 
 
@@ -76,8 +77,8 @@ def _newton(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float] | Non
     """Newton's method on "one period brings the state back", with the exact derivative; None where it does not arrive."""
     clocked = circuit.converter.switch.drive != "two thresholds"
     floor = circuit.p.v_in * np.array(circuit.mode(Kind("closed", "off")).flow.scale[:-1]) * circuit.p.capacitance**0.5
-    last = np.inf
-    for _ in range(30):
+    last, bent = np.inf, bool(circuit.p.saturation)
+    for k in range(80 if bent else 30):
         pieces: list[Piece] = []
         end, length = period(circuit, x, 0.0, pieces)
         stiffness = np.eye(circuit.n) - disturbance(circuit, pieces, clocked)
@@ -92,6 +93,8 @@ def _newton(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float] | Non
         size = np.max(np.abs(step) / (np.abs(x) + (np.max(np.abs(x)) + floor) * 1e-6))
         if size <= ARRIVED or (size < 1e-9 and size >= last / 2):  # arrived, or as near as rounding lets it
             return tuple(pieces), length
+        if bent and k >= WHOLE_STEPS and size > 1e-3:  # the derivative jumps where the curve bends: whole steps may go in circles
+            step = step / (2 if k < 40 else 4)
         last = size
         x = tuple((x + step).tolist())
     return None

@@ -10,6 +10,7 @@ import numpy as np
 from ..units import guard
 from .converter import Converter
 from .modes import QUANTITIES, Block, Piece
+from .saturation import Curve
 
 SUMMARIES = {  # a field of SteadyState: the quantity that it sums up
     "output_voltage": "v_out", "inductor_current": "i_inductor", "switch_current": "i_switch",
@@ -109,6 +110,11 @@ class SteadyState:
         return self.converter.letters()
 
     @property
+    def saturation(self) -> Curve:
+        """The saturation curve of its inductor, empty for a linear one."""
+        return self.converter.inductor.saturation
+
+    @property
     def energy_by_way(self) -> tuple[float, float]:
         """Energy of one period by the way it takes, J: into the field of the coil while the switch is closed, and straight
         from the input through coil and rectifier while it is open. Integrated exactly."""
@@ -125,7 +131,7 @@ class SteadyState:
     def energy_in_coil(self, n: int = 1000) -> tuple[np.ndarray, np.ndarray]:
         """Time (s) and the energy in the field of the coil (J), about n samples of one period."""
         wave = self.waveforms(n)
-        return wave.time, 0.5 * self.converter.inductor.inductance * wave.i_inductor**2
+        return wave.time, self.converter.inductor.energy(wave.i_inductor)
 
     def waveforms(self, n: int = 1000) -> Waveforms:
         """About n samples of one period, starting where the switch closes."""

@@ -5,7 +5,7 @@ SteadyState as well as many SteadyStates at once.
 
 Formulas and bounds are for a current that flows one way. A diode sees to that. A second switch does not: below the border
 its current turns where a diode's would run dry, so there no formula holds (`unfit` says so in words), and none at all with
-a dead time, which is in no bound.
+a dead time, which is in no bound. Nor does any hold where the current saturates the inductor.
 """
 
 from __future__ import annotations
@@ -21,12 +21,14 @@ from ..derivations.switching import conduction_border, ideal_gain
 from .converter import Converter
 from .many import SteadyStates
 from .results import SteadyState
+from .saturation import field_energy
 from .switched import steady_state, steady_states
 
 Numbers = float | np.ndarray
 State = SteadyState | SteadyStates
 TURNS = "the current of a second switch turns here, where a diode's would run dry"
 DEAD_TIME = "the dead time of a second switch is in no formula and in no bound"
+SATURATES = "the inductor saturates here, and formulas are for one inductance"
 
 
 @dataclass(frozen=True)
@@ -69,12 +71,15 @@ def straight(s: State) -> Numbers:
 
 def swing(s: State) -> Numbers:
     """Energy between the lowest and the highest coil current, J."""
-    return s.letters["inductance"] / 2 * (s.inductor_current.max**2 - s.inductor_current.min**2)
+    return field_energy(s.letters["inductance"], s.saturation, s.inductor_current.max, s.inductor_current.min)
 
 
 EXACT: dict[str, Callable[[State], Numbers]] = {  # name of a derivation: what its formula claims, on the exact steady state
     "ideal_gain": gain,
     "real_gain": gain,
+    "winding_gain": gain,
+    "efficiency_with_losses": lambda s: s.efficiency,
+    "ripple_factor": lambda s: s.switch_current.rms / (s.inductor_current.mean * s.duty**0.5),
     "output_by_times": lambda s: s.output_voltage.mean,
     "charge_balance": lambda s: s.inductor_current.mean,
     "inductor_ripple": lambda s: s.ripple_current,
@@ -196,13 +201,16 @@ def _held(
 def unfit(states: State) -> tuple[str, ...]:
     """For each state why no formula can hold there, in words; empty where its own conditions decide."""
     count = np.size(states.period)
-    if "dead_time" not in states.letters:  # a diode
-        return ("",) * count
-    dead = np.broadcast_to(states.letters["dead_time"], count) > 0
-    with np.errstate(all="ignore"):  # refused states are nan
-        turns = ~np.broadcast_to(ideal_gain().formula.holds(**measured(states)), count)
-    turns &= np.isfinite(states.period)
-    return tuple(DEAD_TIME if d else TURNS if t else "" for d, t in zip(dead, turns, strict=True))
+    why = np.full(count, "", dtype=object)
+    if "dead_time" in states.letters:  # a second switch
+        with np.errstate(all="ignore"):  # refused states are nan
+            turns = ~np.broadcast_to(ideal_gain().formula.holds(**measured(states)), count)
+        why[turns & np.isfinite(states.period)] = TURNS
+        why[np.broadcast_to(states.letters["dead_time"], count) > 0] = DEAD_TIME
+    if states.saturation:
+        swing = np.maximum(states.inductor_current.max, -np.asarray(states.inductor_current.min))
+        why[np.broadcast_to(swing > states.saturation[0][0], count)] = SATURATES
+    return tuple(why.tolist())
 
 
 def exact_of(formula: Formula) -> Callable[[State], Numbers]:

@@ -1,7 +1,8 @@
 """Walking through the modes: which mode the circuit is in, what ends it, what follows; one period after another.
 
 The drive says when the switch closes and opens; everything else (the rectifier stopping, waking again, carrying current
-beside the switch, the load crossing its knee) follows from the waveform and is found to rounding error.
+beside the switch, the load crossing its knee, the inductor saturating) follows from the waveform and is found to rounding
+error.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..units import show
-from .modes import Circuit, Kind, Mode, Piece
+from .modes import Circuit, Mode, Piece
+from .saturation import ends
 
 MOMENT = 1e-13  # share of a phase that rounding cannot tell from its end
 MOST_EVENTS = 400  # in one phase of the drive; a circuit that does more is chattering
@@ -49,7 +51,11 @@ def _falling(mode: Mode, name: str, x: tuple) -> bool:
 def _after(circuit: Circuit, mode: Mode, event: str, x: tuple) -> tuple[Mode, tuple]:
     """The mode and state that follow an event."""
     if event == "knee":
-        return circuit.mode(Kind(mode.kind.switch, mode.kind.rectifier, not mode.kind.above_knee)), x
+        return circuit.mode(mode.kind._replace(above_knee=not mode.kind.above_knee)), x
+    if event in ("climbs", "sinks"):  # the current passes a point of the saturation curve
+        low, high = ends(circuit.p.saturation, mode.kind.stretch)
+        stretch, knee = (mode.kind.stretch + 1, high) if event == "climbs" else (mode.kind.stretch - 1, low)
+        return circuit.mode(mode.kind._replace(stretch=stretch)), (knee, *x[1:])
     if event == "rests":
         x = (0.0, *x[1:])
         return enter(circuit, "open", x), x

@@ -126,3 +126,15 @@ flux_density_saturation = letter("flux_density_saturation", r"B_{\mathrm{sat}}",
                                  "flux density at which the core saturates", (0.2, 0.5))
 area_core = letter("area_core", "A_e", "m²", "cross-section of the core", (1e-5, 4e-4))
 energy_core = letter("energy_core", r"E_{\mathrm{core}}", "J", "most energy that the coil can store", (1e-5, 1e-1))
+
+# --- wound parts ---
+mu_0 = letter("mu_0", r"\mu_0", "H/m", "permeability of empty space", (1.2e-6, 1.3e-6),
+              open_low=True, defined_as="1.25663706e-6")   # CODATA 2022, to nine digits
+resistivity = letter("resistivity", r"\rho", "Ω·m", "resistivity of the wire as warm as it is", (1.6e-8, 2.6e-8), open_low=True)
+flux_swing = letter("flux_swing", r"\Delta B", "T", "swing of the flux density, peak to peak", (0.005, 0.2))
+p_copper = letter("p_copper", r"P_{\mathrm{cu}}", "W", "heat of the winding", (0.05, 5.0), open_low=True)
+core_alpha = letter("core_alpha", r"\alpha", "", "power of frequency with which core loss grows at a given swing", (1.1, 1.8))
+core_beta = letter("core_beta", r"\beta", "", "power of swing with which core loss grows at a given frequency", (2.1, 2.9))
+f_reference = letter("f_reference", "f_0", "Hz", "frequency at which the losses are known", (2e4, 5e5), open_low=True)
+p_core = letter("p_core", r"P_{\mathrm{core}}", "W", "loss of the core", (0.001, 1.0))
+p_core_reference = letter("p_core_reference", r"P_{\mathrm{core},0}", "W", "loss of the core at the known frequency", (0.001, 1.0))

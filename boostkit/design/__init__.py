@@ -2,8 +2,10 @@
 
 from .judge import Corner, Verdict
 from .procedure import Design, Line, Part, design
+from .realise import Real, realise
 from .spec import Spec
 
-FILES = ("spec", "judge", "procedure")
+FILES = ("spec", "judge", "lot", "tolerance", "procedure", "choice", "banks", "stock", "complete",
+         "sweep", "given_coil", "told", "realise")  # fmt: skip
 
-__all__ = ["Corner", "Design", "Line", "Part", "Spec", "Verdict", "design"]
+__all__ = ["Corner", "Design", "Line", "Part", "Real", "Spec", "Verdict", "design", "realise"]

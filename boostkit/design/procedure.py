@@ -117,7 +117,7 @@ def _number(section: Section, key: str, unit: str) -> float:
     return section.quantity(key, unit, low=0)
 
 
-def _worked(group: str, say: str, derivation: Derivation, **values) -> Line:
+def worked(group: str, say: str, derivation: Derivation, **values) -> Line:
     """A line from a formula with its numbers put in."""
     worked = derivation.formula.worked(**values)
     return Line(group, say, worked.text, worked.latex, float(worked.value), worked.unit)
@@ -126,17 +126,17 @@ def _worked(group: str, say: str, derivation: Derivation, **values) -> Line:
 def _inductor(spec: Spec) -> tuple[float, list[Line]]:
     """The inductance, and how it came about."""
     group, duty = "The inductor", 1 - spec.v_in.usual / spec.v_out
-    gain = _worked(group, f"A first duty from the ideal gain: {show(spec.v_out, 'V')} from {show(spec.v_in.usual, 'V')} asks for "
+    gain = worked(group, f"A first duty from the ideal gain: {show(spec.v_out, 'V')} from {show(spec.v_in.usual, 'V')} asks for "
                    f"D = {show(duty)}.", switching.ideal_gain(), duty=duty)
-    mean = _worked(group, "The load current sets the mean inductor current.", switching.charge_balance(),
+    mean = worked(group, "The load current sets the mean inductor current.", switching.charge_balance(),
                    i_out=spec.i_out.max, duty=duty)
     ripple = spec.ripple_fraction * mean.value
-    wanted = _worked(group, f"A ripple of {show(spec.ripple_fraction)} of this mean, {show(ripple, 'A')} peak to peak, asks for this "
+    wanted = worked(group, f"A ripple of {show(spec.ripple_fraction)} of this mean, {show(ripple, 'A')} peak to peak, asks for this "
                      "inductance.", sizing.inductance_for_ripple(), v_in=spec.v_in.usual, duty=duty, ripple_current=ripple,
                      f_sw=spec.frequency)
     chosen = spec.inductance or preferred(wanted.value, "E12", "up")
     why = "fixed by the designer" if spec.inductance else "the next preferred value above (E12, IEC 60063)"
-    choice = _worked(group, f"Chosen: {show(chosen, 'H')}, {why}. With it the ripple is this.", switching.inductor_ripple(),
+    choice = worked(group, f"Chosen: {show(chosen, 'H')}, {why}. With it the ripple is this.", switching.inductor_ripple(),
                      v_in=spec.v_in.usual, duty=duty, inductance=chosen, f_sw=spec.frequency)
     return chosen, [gain, mean, wanted, choice]
 
@@ -145,24 +145,24 @@ def _capacitor(spec: Spec, inductance: float, data: dict) -> tuple[float, float,
     """Output capacitance and series resistance, and how they came about, at the lowest source voltage and full load."""
     group, duty = "The output capacitor", 1 - spec.v_in.min / spec.v_out
     limit = spec.ripple or DEFAULT_RIPPLE * spec.v_out
-    peak = _worked(group, "At the lowest source voltage and full load the inductor current peaks highest.", stress.peak_current(),
+    peak = worked(group, "At the lowest source voltage and full load the inductor current peaks highest.", stress.peak_current(),
                    i_out=spec.i_out.max, duty=duty, v_in=spec.v_in.min, inductance=inductance, f_sw=spec.frequency)
     esr = spec.series_resistance
     if esr is None:
         esr = min(data["capacitor"]["series_resistance"], preferred(ESR_SHARE * limit / peak.value, "E12", "down"))
-    step = _worked(group, f"A series resistance of {show(esr, 'Ω')} turns that peak into a step of the output where the switch "
+    step = worked(group, f"A series resistance of {show(esr, 'Ω')} turns that peak into a step of the output where the switch "
                    f"opens. The limit is {show(limit, 'V')} in all" + ("." if spec.ripple else ", chosen here as 1 % of the output."),
                    sizing.esr_ripple(), r_capacitor=esr, i_inductor_max=peak.value)
     if step.value >= limit:
         named = "limits.ripple =" if spec.ripple else "the 1 % of the output that stands in for limits.ripple,"
         raise ValueError(f"{spec.where}: choices.series_resistance = {show(esr, 'Ω')} alone makes a ripple of {show(step.value, 'V')}, "
                          f"above {named} {show(limit, 'V')}; at most {show(limit / peak.value, 'Ω')} can do")
-    wanted = _worked(group, "What the step leaves of the limit, the charge may use.", sizing.capacitance_for_ripple(),
+    wanted = worked(group, "What the step leaves of the limit, the charge may use.", sizing.capacitance_for_ripple(),
                      i_out=spec.i_out.max, duty=duty, ripple_voltage=limit, r_capacitor=esr, i_inductor_max=peak.value,
                      f_sw=spec.frequency)
     chosen = spec.capacitance or preferred(wanted.value, "E6", "up")
     why = "fixed by the designer" if spec.capacitance else "the next preferred value above (E6, IEC 60063)"
-    choice = _worked(group, f"Chosen: {show(chosen, 'F')}, {why}. The charge part of the ripple is then this.", switching.output_ripple(),
+    choice = worked(group, f"Chosen: {show(chosen, 'F')}, {why}. The charge part of the ripple is then this.", switching.output_ripple(),
                      i_out=spec.i_out.max, duty=duty, capacitance=chosen, f_sw=spec.frequency)
     return chosen, esr, [peak, step, wanted, choice]
 
@@ -208,13 +208,13 @@ def _stress(spec: Spec, corners: list[Corner], data: dict) -> tuple[list[Line], 
     both = {"i_inductor_mean": s.inductor_current.mean, "ripple_current": s.ripple_current}
     stage = {"v_in": hard.v_in, "inductance": s.converter.inductor.inductance, "f_sw": spec.frequency}
     lines = [
-        _worked(group, _beside("The peak of inductor, switch and rectifier current, at the lowest source voltage and full load",
+        worked(group, _beside("The peak of inductor, switch and rectifier current, at the lowest source voltage and full load",
                                max(c.inductor_peak for c in corners)), stress.peak_current(), i_out=hard.i_out,
                 duty=hard.duty, **stage),
-        _worked(group, _beside("The switch's rms current", s.switch_current.rms), stress.switch_rms(), duty=hard.duty, **both),
-        _worked(group, _beside("The rectifier's mean current", s.rectifier_current.mean), stress.rectifier_mean(), i_out=hard.i_out),
-        _worked(group, _beside("The rectifier's rms current", s.rectifier_current.rms), stress.rectifier_rms(), duty=hard.duty, **both),
-        _worked(group, _beside("The output capacitor's rms current", s.capacitor_current.rms), stress.capacitor_rms(),
+        worked(group, _beside("The switch's rms current", s.switch_current.rms), stress.switch_rms(), duty=hard.duty, **both),
+        worked(group, _beside("The rectifier's mean current", s.rectifier_current.mean), stress.rectifier_mean(), i_out=hard.i_out),
+        worked(group, _beside("The rectifier's rms current", s.rectifier_current.rms), stress.rectifier_rms(), duty=hard.duty, **both),
+        worked(group, _beside("The output capacitor's rms current", s.capacitor_current.rms), stress.capacitor_rms(),
                 duty=hard.duty, i_out=hard.i_out, ripple_current=s.ripple_current),
     ]
     voltage = max(c.state.switch_voltage.max for c in corners)
@@ -236,7 +236,7 @@ def _beside(what: str, measured: float) -> str:
 def _light_load(spec: Spec, usual: Corner) -> list[Line]:
     """Where conduction turns discontinuous, at the usual source voltage."""
     c = usual.state.converter
-    border = _worked("Light load", "Below this load the inductor current runs dry each cycle, and the duty has to follow "
+    border = worked("Light load", "Below this load the inductor current runs dry each cycle, and the duty has to follow "
                      "the load.", sizing.border_current(), v_in=c.source.voltage, duty=usual.duty,
                      inductance=c.inductor.inductance, f_sw=spec.frequency)
     return [border]

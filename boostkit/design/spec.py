@@ -8,6 +8,8 @@ from pathlib import Path
 from ..files import Section, read_toml
 from ..units import show
 
+ROOM = 25.0  # °C
+
 
 @dataclass(frozen=True)
 class Range:
@@ -81,6 +83,11 @@ class Spec:
             top.fail("limits.step_deviation", show(wanted["step_deviation"], "V"), "needs load.step: a step from where to where?")
         top.finish()
         return cls(title, v_in, v_out, i_out, step, **wanted, where=top.where)
+
+    @property
+    def surroundings(self) -> tuple[float, float]:
+        """Coldest and hottest ambient, °C; room temperature where none is named."""
+        return self.ambient or (ROOM, ROOM)
 
     def to_dict(self) -> dict:
         """Everything as plain data, for a design file."""

@@ -1,0 +1,77 @@
+"""The capacitors that a design asks for at one operating point, by formula: at the output, and at the input."""
+
+from __future__ import annotations
+
+from math import pi
+
+from ..derivations import input_ripple, sizing
+from ..parts import capacitor_choice
+from ..parts.capacitor_choice import Bank
+from ..parts.point import Point
+from ..units import show
+from .procedure import DEFAULT_RIPPLE
+from .spec import Spec
+
+INPUT_RIPPLE = 0.01  # of the lowest source voltage, peak to peak: common practice, no source
+ESR_SHARES = (0.1, 0.3, 0.6, 0.85)  # of a ripple limit that series resistance may take; the smallest bank of these is taken
+AMBIENT = (25.0, 25.0)  # °C where the specification names none
+OF_FREQUENCY, OF_ZERO = 0.1, 0.2  # crossover over switching frequency, over right-half-plane zero: common practice, no source
+
+
+def output_bank(spec: Spec, point: Point, inductance: float, types) -> Bank:
+    """The smallest output bank: ripple within its limit, and the load step's reserve.
+
+    `point` is full load at the lowest source voltage, H, types of capacitor. Errors: ValueError with the reasons where none will do.
+    """
+    if point.i_inductor_min < point.i_out:
+        raise ValueError(f"the coil current falls to {show(point.i_inductor_min, 'A')}, below the load current, where the formula for the "
+                         "output capacitor ends: less ripple, please")
+    limit = spec.ripple or DEFAULT_RIPPLE * spec.v_out
+    reserve = step_reserve(spec, point, inductance)
+    step = sizing.esr_ripple().formula(r_capacitor=1.0, i_inductor_max=point.i_inductor_max)
+
+    def wanted(share: float) -> tuple[float, float]:
+        esr = share * limit / step
+        charge = sizing.capacitance_for_ripple().formula(
+            i_out=point.i_out, duty=point.duty, ripple_voltage=limit, r_capacitor=esr, i_inductor_max=point.i_inductor_max, f_sw=point.f_sw)
+        return max(float(charge), reserve), esr
+
+    return _smallest("output", wanted, spec.v_out, point.i_capacitor_rms, spec, point, types)
+
+
+def input_bank(spec: Spec, point: Point, types) -> Bank:
+    """The smallest input bank at the point of largest coil ripple; all of the ripple is taken to flow in it."""
+    limit, ripple = INPUT_RIPPLE * spec.v_in.min, point.ripple_current
+    swing = input_ripple.input_ripple().formula(ripple_current=ripple, c_input=1.0, f_sw=point.f_sw)
+    rms = input_ripple.input_capacitor_rms().formula(ripple_current=ripple)
+
+    def wanted(share: float) -> tuple[float, float]:
+        return float(swing) / (limit * (1 - share)), share * limit / ripple
+
+    return _smallest("input", wanted, spec.v_in.max, float(rms), spec, point, types)
+
+
+def step_reserve(spec: Spec, point: Point, inductance: float) -> float:
+    """Output capacitance in F that holds a load step within its limit, 0 where none is demanded.
+
+    A loop that crosses over at f_c answers after about 1/(2 pi f_c), in which the step discharges the capacitor: step/(2 pi f_c
+    times deviation). f_c lies at a tenth of the switching frequency and a fifth of the right-half-plane zero, R D'^2/(2 pi L), at
+    most. Common practice, no source; the zero as in Erickson & Maksimovic, 3rd ed., sec. 8.2.
+    """
+    if spec.step is None or spec.step_deviation is None:
+        return 0.0
+    zero = spec.v_out / spec.step.high * (1 - point.duty) ** 2 / (2 * pi * inductance)
+    crossover = min(OF_FREQUENCY * point.f_sw, OF_ZERO * zero)
+    return (spec.step.high - spec.step.low) / (2 * pi * crossover * spec.step_deviation)
+
+
+def _smallest(role: str, wanted, voltage: float, rms: float, spec: Spec, point: Point, types) -> Bank:
+    """The smallest bank of all types and all ways to part the ripple limit between capacitance and series resistance."""
+    banks, refused = [], {}
+    for share in ESR_SHARES:
+        needed, esr = wanted(share)
+        found, refused = capacitor_choice.weigh(role, needed, voltage, float(rms), float(point.f_sw), spec.ambient or AMBIENT, esr, types)
+        banks += found[:1]
+    if not banks:
+        raise ValueError(f"no {role} capacitor will do: " + "; ".join(f"{kind}: {why}" for kind, why in refused.items()))
+    return min(banks, key=lambda bank: bank.volume)

@@ -1,0 +1,218 @@
+"""A design made of real parts: chosen out of tables, wound, derated, warm, spread; and judged again with all that.
+
+    real = realise(design(spec))                        with the invented parts that ship
+    real = realise(design(spec), tables.read_folder("my_parts"))
+
+What a table of one's own does not hold stays as the design was drawn, with a word on what to look for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import isfinite, sqrt
+
+from ..circuit import Converter, SteadyState, switched
+from ..parts import inductor_build, kinds, losses, snubber, tables, warming
+from ..parts.capacitor_choice import Bank
+from ..parts.inductor_build import Built
+from ..parts.kinds import Parts, Switch
+from ..parts.point import Point
+from ..parts.snubber import Snubber
+from ..parts.tables import Candidates
+from ..parts.warming import Operating
+from . import banks, choice, judge, told, tolerance
+from .choice import Picked
+from .judge import Corner, SwitchData, Verdict
+from .procedure import Design, Line, Part, illustrative
+from .spec import Spec
+from .tolerance import Spread
+
+UNITS = 2000  # of the lot that is drawn at random
+STRAY = 8e-9  # H of the loop of switch, rectifier and output capacitor: a few millimetres of board, invented
+RING_SHARE = 0.85  # of the switch's voltage limit that ringing may reach: common practice, no source
+
+
+@dataclass(frozen=True)
+class Real:
+    """A design with real parts.
+
+    fitted: the parts that were taken. picked: what came of each table. inductor: as wound, None where one was taken out of a table or no
+    core would do (`unwound` says why for each core). banks: "output" and "input". operating: each corner of the design at rest
+    in the hottest ambient, on the exact circuit. corners: the same, their ripple with what is left of the output capacitor at its
+    worst. saturating: the hardest corner with the coil's own curve. snubber: for the switch node. spread: of a lot of units.
+    """
+
+    design: Design
+    fitted: Parts
+    picked: dict[str, Picked]
+    inductor: Built | None
+    unwound: dict[str, str]
+    banks: dict[str, Bank]
+    operating: tuple[Operating, ...]
+    corners: list[Corner]
+    saturating: SteadyState | None
+    snubber: Snubber | None
+    spread: Spread
+    verdicts: list[Verdict]
+
+    @property
+    def spec(self) -> Spec:
+        """What was asked for."""
+        return self.design.spec
+
+    @property
+    def converter(self) -> Converter:
+        """At usual source voltage and full load, as the design was drawn."""
+        return self.design.converter
+
+    @property
+    def stray(self) -> float:
+        """The stray inductance that the snubber is made for, H."""
+        return STRAY
+
+    @property
+    def lines(self) -> list[Line]:
+        """Worked lines and sentences for the sheet."""
+        return told.lines(self)
+
+    @property
+    def parts(self) -> list[Part]:
+        """The parts list for the sheet."""
+        return told.parts(self)
+
+    @property
+    def cautions(self) -> list[str]:
+        """What can hurt people or parts, and what is not judged."""
+        return told.cautions(self)
+
+    def to_dict(self) -> dict:
+        """Everything as plain data for `design.json`."""
+        return told.to_dict(self)
+
+    @property
+    def usual(self) -> Operating:
+        """At rest at usual source voltage and full load, in the hottest ambient."""
+        return self.operating[self.design.corners.index(_full_load(self.design))]
+
+    @property
+    def hardest(self) -> Operating:
+        """At rest at the lowest source voltage and full load."""
+        return max(self.operating, key=lambda o: o.losses.total)
+
+    @property
+    def met(self) -> bool:
+        """Whether every demand that was judged is met."""
+        return all(verdict.met for verdict in self.verdicts)
+
+
+def realise(design: Design, own: Candidates | None = None, units: int = UNITS, progress=None) -> Real:
+    """Real parts for a design. `own`: tables of one's own; the invented ones where left out. `units`: of the random lot.
+
+    Raises `warming.Runaway` where a part warms itself without end, ValueError where the output is out of reach when warm.
+    """
+    tell = progress or (lambda done, total, words: None)
+    tell(0, 4, "choosing parts out of tables, winding the inductor")
+    edges = SwitchData(**{k: illustrative()["switch"][k] for k in SwitchData.__dataclass_fields__})
+    chosen = choice.choose(design.spec, design.corners, tables.illustrative() if own is None else own, edges)
+    wound, unwound = _wound(design) if own is None or not own.inductors else (None, {})
+    found = _banks(design, chosen.picked["capacitor"], own)
+    parts = replace(chosen.parts, **{"capacitor" if role == "output" else "input_capacitor": bank.part() for role, bank in found.items()},
+                    **({"inductor": wound.part()} if wound else {}))  # fmt: skip
+    tell(1, 4, "losses and temperatures at every corner")
+    spec = design.spec
+    rest = tuple(warming.settle(parts, c.v_in, spec.v_out, c.i_out, spec.frequency, spec.surroundings[1]) for c in design.corners)
+    tell(2, 4, "what is left of the output capacitor, and the exact circuit with it")
+    corners = [_measured(spec, operating, found.get("output")) for operating in rest]
+    tell(3, 4, "a lot of units, drawn at random")
+    drawn = losses.converter(_new(parts, found), spec.v_in.usual, spec.v_out, spec.i_out.max, spec.frequency)
+    spread = tolerance.monte_carlo(spec, drawn, _edges(parts.switch), units=units)
+    full = design.corners.index(_full_load(design))
+    verdicts = [*judge.verdicts(spec, corners), *_temperatures(spec, parts, rest, corners)]
+    return Real(design, parts, chosen.picked, wound, unwound, found, rest, corners, _saturating(wound, rest), _snubbed(parts, rest[full]),
+                spread, verdicts)  # fmt: skip
+
+
+def _full_load(design: Design) -> Corner:
+    spec = design.spec
+    return next(c for c in design.corners if (c.v_in, c.i_out) == (spec.v_in.usual, spec.i_out.max))
+
+
+def _wound(design: Design) -> tuple[Built | None, dict[str, str]]:
+    """The smallest inductor that does what the corners ask of it."""
+    spec, hard = design.spec, max(design.corners, key=lambda c: c.state.inductor_current.rms).state
+    return inductor_build.smallest(
+        design.converter.inductor.inductance, max(c.inductor_peak for c in design.corners), hard.inductor_current.rms,
+        hard.ripple_current, spec.frequency, hard.duty, ambient=spec.surroundings[1])  # fmt: skip
+
+
+def _banks(design: Design, picked: Picked, own: Candidates | None) -> dict[str, Bank]:
+    """Output bank: out of the table where one's own has a fit, else by type; input bank by type."""
+    spec, found = design.spec, {}
+    hard = Point.of(max(design.corners, key=lambda c: c.state.inductor_current.rms).state)
+    wide = Point.of(max(design.corners, key=lambda c: c.state.ripple_current).state)
+    if own is not None and picked.best:
+        found["output"] = picked.best[0].bank
+    try:
+        found.setdefault("output", banks.output_bank(spec, hard, design.converter.inductor.inductance, kinds.TYPES))
+        found["input"] = banks.input_bank(spec, wide, kinds.TYPES)
+    except ValueError:  # nothing fits: the design keeps the capacitor that it was drawn with
+        pass
+    return found
+
+
+def _new(parts: Parts, found: dict[str, Bank]) -> Parts:
+    """The same with the output capacitor as it is at its voltage when new, about which a lot spreads."""
+    bank = found.get("output")
+    return replace(parts, capacitor=replace(parts.capacitor, capacitance=bank.usual)) if bank else parts
+
+
+def _measured(spec: Spec, at_rest: Operating, bank: Bank | None) -> Corner:
+    """One corner: currents and efficiency warm, the output ripple with what is left of the capacitor in the cold and old."""
+    state, found = at_rest.state, at_rest.losses
+    worst = state
+    if bank is not None:
+        old = state.converter.change(capacitance=bank.effective, r_capacitor=bank.esr)
+        worst = switched.steady_state(old.change(duty=switched.duty_for(old, spec.v_out)))
+    kept = spec.v_out * at_rest.point.i_out
+    return Corner(
+        float(at_rest.point.v_in), float(at_rest.point.i_out), state.duty, state.mode, worst.ripple_voltage, state.inductor_current.max,
+        float(found.efficiency), float(kept / (kept + found.conduction)), {k: float(v) for k, v in found.items.items()}, state,
+    )  # fmt: skip
+
+
+def _temperatures(spec: Spec, parts: Parts, rest, corners: list[Corner]) -> list[Verdict]:
+    """A verdict on each part's highest temperature, where the specification names an ambient."""
+    given = []
+    for name in rest[0].temperatures if spec.ambient else ():
+        k = max(range(len(rest)), key=lambda n: rest[n].temperatures[name])
+        limit, value = getattr(parts, name).heat.limit, rest[k].temperatures[name]
+        where = {"v_in": corners[k].v_in, "i_out": corners[k].i_out}
+        given.append(Verdict(f"temperature of the {name.replace('_', ' ')} in the hottest ambient, at most", limit, value, "°C",
+                             value <= limit, where))  # fmt: skip
+    return given
+
+
+def _saturating(wound: Built | None, rest) -> SteadyState | None:
+    """The hardest corner once more, the coil's inductance falling with current as its core has it."""
+    if wound is None:
+        return None
+    c = max(rest, key=lambda o: o.state.inductor_current.max).state.converter
+    bent = c.change(inductance=wound.first_inductance, saturation=wound.saturation)
+    return switched.steady_state(bent.change(duty=switched.duty_for(bent, rest[0].state.output_voltage.mean)))
+
+
+def _snubbed(parts: Parts, full: Operating) -> Snubber | None:
+    """The switch node with an invented stray inductance; None for a switch that is only drawn."""
+    switch, v_out = parts.switch, full.state.output_voltage.mean
+    node = switch.output_capacitance * (sqrt(switch.capacitance_voltage / v_out) if switch.capacitance_voltage else 1.0)
+    limit = RING_SHARE * switch.voltage_limit
+    if not node or not isfinite(limit) or limit <= v_out:
+        return None
+    return snubber.size(STRAY, node, v_out, full.state.inductor_current.max,
+                        full.point.f_sw, limit)  # fmt: skip
+
+
+def _edges(switch: Switch) -> SwitchData:
+    return SwitchData(switch.rise_time, switch.fall_time, switch.output_capacitance, switch.gate_charge, switch.drive_voltage)
+
+

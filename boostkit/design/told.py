@@ -1,0 +1,170 @@
+"""What real parts come to, in words: the lines, the parts list and the cautions that a design with real parts adds to its sheet."""
+
+from __future__ import annotations
+
+from math import isinf
+
+from ..algebra.formula import latex_value
+from ..derivations import magnetics
+from ..units import show
+from .procedure import Line, Part, worked
+
+HEAT = "How warm it gets"
+POWER = "Where the power goes"
+WOUND = "The inductor, wound"
+LEFT = "What is left of the capacitors"
+NODE = "The switch node"
+SPREAD = "What the spread of parts does"
+REFUSED = "Which parts, and why not others"
+MOST = 3  # refusals and causes that are told; all stand in design.json
+
+
+def lines(real) -> list[Line]:
+    """The lines of the design, its losses replaced by those of the real parts, and what else there is to say."""
+    kept = [line for line in real.design.lines if line.group != POWER]
+    return [*kept, *_power(real), *_heat(real), *_wound(real), *_left(real), *_node(real), *_spread(real), *_picked(real)]
+
+
+def _power(real) -> list[Line]:
+    """Every loss at usual source voltage and full load, the largest first."""
+    found = real.usual.losses
+    items = sorted(((watts, name) for name, watts in found.items.items() if watts > 5e-4 * found.total), reverse=True)
+    losses = [Line(POWER, f"{name[:1].upper() + name[1:]}: {show(watts, 'W')}.", "", "", float(watts), "W") for watts, name in items]
+    out, total, efficiency = (float(x) for x in (found.output_power, found.total, found.efficiency))
+    said = f"{show(out, 'W')}/({show(out, 'W')} + {show(total, 'W')}) = {show(efficiency, '%')}"
+    return [*losses, Line(
+        POWER, f"With real parts, warm in an ambient of {show(real.usual.ambient, '°C')}. Conduction is measured on the exact circuit; "
+        "edges, charges and core are first-order formulas. Together:", f"efficiency = {said}",
+        rf"\eta = \frac{{P_{{\mathrm{{out}}}}}}{{P_{{\mathrm{{out}}}} + P_{{\mathrm{{loss}}}}}} = \frac{{{latex_value(out, 'W')}}}"
+        rf"{{{latex_value(out, 'W')} + {latex_value(total, 'W')}}} = {latex_value(efficiency, '%')}", efficiency, "%")]  # fmt: skip
+
+
+def _heat(real) -> list[Line]:
+    """The temperatures at the hardest corner, and how near to running away."""
+    hard = real.hardest
+    told = [Line(HEAT, f"{_name(part)}: {show(t, '°C')}; it bears {show(getattr(real.fitted, part).heat.limit, '°C')}.", "", "", t, "°C")
+            for part, t in hard.temperatures.items()]  # fmt: skip
+    return [Line(HEAT, f"At the corner of largest loss, in an ambient of {show(hard.ambient, '°C')}; resistances and temperatures are "
+                 f"solved together. A kelvin more warms the parts by {show(hard.loop_gain)} K further: below one, it settles.",
+                 "", "", hard.loop_gain), *told]  # fmt: skip
+
+
+def _wound(real) -> list[Line]:
+    built = real.inductor
+    if built is None:
+        return [Line(WOUND, f"{core} will not do: {why}", "") for core, why in list(real.unwound.items())[-1:]]
+    turns = worked(WOUND, "The fewest turns that keep the core out of saturation at the peak.", magnetics.turns_for_flux(),
+                   inductance=built.inductance, i_inductor_max=built.demand.i_peak, flux_density_max=built.flux_peak,
+                   area_core=built.core.area_least) if built.gap else None  # fmt: skip
+    bent = real.saturating
+    curve = Line(WOUND, f"With the core's own curve, at the hardest corner, the exact circuit peaks at {show(bent.inductor_current.max, 'A')}; "
+                 f"a coil of constant inductance would at {show(max(c.inductor_peak for c in real.corners), 'A')}.", "", "",
+                 bent.inductor_current.max, "A")  # fmt: skip
+    return [*([turns] if turns else []), *(Line(WOUND, why, "") for why in built.why), curve]
+
+
+def _left(real) -> list[Line]:
+    return [Line(LEFT, f"{_name(role)} capacitor, {bank.count} × {bank.piece.name}: {why}.", "") for role, bank in real.banks.items()
+            for why in bank.why]  # fmt: skip
+
+
+def _node(real) -> list[Line]:
+    if real.snubber is None:
+        return []
+    return [Line(NODE, f"With a stray inductance of {show(real.stray, 'H')} (invented; measure yours): {why}.", "") if n == 0
+            else Line(NODE, f"{why[:1].upper() + why[1:]}.", "") for n, why in enumerate(real.snubber.why)]  # fmt: skip
+
+
+def _spread(real) -> list[Line]:
+    """Share of units that meet each demand, and what matters most."""
+    told = [Line(SPREAD, f"{real.spread.units} units drawn at random within the tolerances of their parts, each at every corner of the exact "
+                 "circuit. The tolerances are invented where no standard gives them.", "")]  # fmt: skip
+    for name, outcome in real.spread.outcomes.items():
+        low, high = outcome.quantiles[0.01], outcome.quantiles[0.99]
+        unit = outcome.demand.unit
+        share = "" if outcome.share is None else f", and {show(outcome.share, '%')} of them meet the demand"
+        told.append(Line(SPREAD, f"{_name(name)}: 98 % of the units lie between {show(low, unit)} and {show(high, unit)}{share}. It follows "
+                         f"the {_name(outcome.matters_most).lower()} most closely.", "", "", outcome.share))  # fmt: skip
+    return told
+
+
+def _picked(real) -> list[Line]:
+    told = []
+    for what, picked in real.picked.items():
+        if what == "inductor" and real.inductor is not None:
+            continue
+        if not picked.best:
+            told.append(Line(REFUSED, f"{_name(what)}: nothing in the table fits; look for one that {picked.look_for}.", ""))
+            continue
+        best, others = picked.best[0], ", ".join(fit.part.name for fit in picked.best[1 : 1 + MOST])
+        told.append(Line(REFUSED, f"{_name(what)}: {best.part.name}; the converter then loses {show(best.loss, 'W')}"
+                         + (f". Next best: {others}." if others else "."), ""))  # fmt: skip
+        told += [Line(REFUSED, f"Not {name}: it {why}.", "") for name, why in list(picked.refused.items())[:MOST]]
+    return told
+
+
+def parts(real) -> list[Part]:
+    """The parts list: what was taken, and what to look for instead."""
+    fitted, look = real.fitted, {what: picked.look_for for what, picked in real.picked.items()}
+    made = "invented" if fitted.switch.invented else "from your table"
+    listed = [Part(_name(what), getattr(fitted, what).name, "", made, look[what]) for what in ("switch", "rectifier", "inductor")]
+    listed += [Part(f"{_name(role)} capacitor", f"{bank.count} × {bank.piece.name}", "", f"{show(bank.effective, 'F')} left at the worst",
+                    look["capacitor"] if role == "output" else "close to coil and switch, with a short loop")
+               for role, bank in real.banks.items()]  # fmt: skip
+    if real.snubber is not None and not isinf(real.snubber.resistance):
+        listed.append(Part("Snubber", f"{show(real.snubber.resistance, 'Ω')}, {show(real.snubber.capacitance, 'F')}", "",
+                           "for the stray inductance assumed", f"in series across the switch, {show(real.snubber.resistor_heat, 'W')} of heat, "
+                           "close to it"))  # fmt: skip
+    return listed
+
+
+def cautions(real) -> list[str]:
+    """Those of the design, without what is judged now; what the real parts add; the last word stays the last."""
+    kept = [c for c in real.design.cautions if "ambient range" not in c]
+    polarised = any(bank.kind == "electrolytic" for bank in real.banks.values())
+    added = ["An electrolytic capacitor fitted the wrong way round boils and vents: mind the polarity, keep your face away at first "
+             "switch-on."] if polarised else []  # fmt: skip
+    hot = [f"{_name(name)} reaches {show(t, '°C')}: too hot to touch." for name, t in real.hardest.temperatures.items() if t > TOUCH]
+    return [*kept[:-1], *added, *hot, kept[-1]]
+
+
+TOUCH = 60.0  # °C of a metal surface that burns skin within seconds: ISO 13732-1 gives about this for bare metal, from memory
+
+
+def to_dict(real) -> dict:
+    """Everything as plain data for `design.json`: the keys of a design, and what the real parts add."""
+    corner = {k: float(v) for k, v in real.usual.losses.items.items()}
+    return real.design.to_dict() | {
+        "corners": [{k: v for k, v in vars(c).items() if k != "state"} for c in real.corners],
+        "verdicts": [vars(v) for v in real.verdicts], "lines": [vars(line) for line in lines(real)],
+        "parts": [vars(part) for part in parts(real)], "cautions": cautions(real), "losses": corner,
+        "thermal": {"ambient": real.hardest.ambient, "loop_gain": real.hardest.loop_gain, "temperatures": real.hardest.temperatures},
+        "inductor_build": _built(real), "capacitors": {role: _bank(bank) for role, bank in real.banks.items()},
+        "snubber": None if real.snubber is None else {k: v for k, v in vars(real.snubber).items() if not (k == "resistance" and isinf(v))},
+        "tolerance": real.spread.to_dict(),
+        "choice": {what: {"best": [fit.part.name for fit in p.best], "refused": p.refused, "look_for": p.look_for}
+                   for what, p in real.picked.items()},
+    }  # fmt: skip
+
+
+def _built(real) -> dict:
+    b = real.inductor
+    if b is None:
+        return {"refused": real.unwound}
+    return {"core": b.core.name, "material": b.material.name, "turns": b.turns, "gap": b.gap, "wire": b.wire.name, "layers": b.layers,
+            "fill": b.fill, "flux_peak": b.flux_peak, "flux_ripple": b.flux_ripple, "resistance_dc": b.resistance_dc,
+            "ac_ratio": b.ac_ratio, "winding_loss": b.winding_loss, "core_loss": b.core_loss, "temperature": b.temperature,
+            "volume": b.volume, "saturation_current": b.saturation_current}  # fmt: skip
+
+
+def _bank(bank) -> dict:
+    return {"piece": bank.piece.name, "count": bank.count, "marked": bank.count * bank.capacitance, "usual": bank.usual,
+            "effective": bank.effective, "esr": bank.esr, "temperature_rise": bank.temperature_rise, "volume": bank.volume}  # fmt: skip
+
+
+def _name(name: str) -> str:
+    """A key as words, with a capital."""
+    words = {"r_capacitor": "series resistance of the capacitor", "r_inductor": "winding resistance", "r_switch": "on-resistance",
+             "v_rectifier": "forward voltage", "r_rectifier": "resistance of the rectifier", "f_sw": "switching frequency"}  # fmt: skip
+    said = words.get(name, name.replace("_", " "))
+    return said[:1].upper() + said[1:]
