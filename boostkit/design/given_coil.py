@@ -13,6 +13,8 @@ import numpy as np
 from ..derivations import frequency
 from ..parts import kinds, losses, warming
 from ..parts.kinds import Parts
+from ..parts.losses import Losses
+from ..parts.point import Point
 from ..units import guard
 
 FREQUENCIES = tuple(float(f) for f in np.geomspace(10e3, 2e6, 60))  # Hz
@@ -66,23 +68,23 @@ def at_given_coil(parts: Parts, v_in: float, v_out: float, i_out: float, frequen
     there = warming.settle_many(parts, v_in, v_out, i_out, np.array([least_at]), ambient)
     by_formula, weighed = _formulas(parts, there)
     return GivenCoil(
-        f_sw, _terms(found, parts), found.losses.total, found.efficiency, found.point.ripple_current, found.point.discontinuous,
+        f_sw, terms(found.point, found.losses, found.temperatures, parts), found.losses.total, found.efficiency,
+        found.point.ripple_current, found.point.discontinuous,
         found.point.i_inductor_max > parts.inductor.saturation_current, least_at, float(there.losses.total[0]),
         bool(f_sw[0] * 1.001 < least_at < f_sw[-1] / 1.001), by_formula, weighed, float(there.losses.by_the_cycle[0]),
     )  # fmt: skip
 
 
-def _terms(found: warming.OperatingMany, parts: Parts) -> dict[str, np.ndarray]:
-    """The losses in GROUPS."""
-    excess = found.losses.items["inductor winding, ripple"]
-    core, edges, total = found.losses.items["inductor core"], found.losses.by_the_cycle, found.losses.total
-    ripple = _straight_heat(found, parts) + excess
+def terms(point: Point, lost: Losses, temperatures: dict[str, np.ndarray], parts: Parts) -> dict[str, np.ndarray]:
+    """Losses (W) in GROUPS, at points with their temperatures (°C by part)."""
+    excess, core, edges, total = lost.items["inductor winding, ripple"], lost.items["inductor core"], lost.by_the_cycle, lost.total
+    ripple = _straight_heat(point, temperatures, parts) + excess
     return dict(zip(GROUPS, (total - ripple - core - edges, ripple, core, edges), strict=True))
 
 
-def _straight_heat(found: warming.OperatingMany, parts: Parts) -> np.ndarray:
+def _straight_heat(point: Point, temperatures: dict[str, np.ndarray], parts: Parts) -> np.ndarray:
     """The ripple's heat in the resistances for direct current. Whatever conducts carries the same slope, for its share of time."""
-    path, point = losses.resistances(parts, found.temperatures), found.point
+    path = losses.resistances(parts, temperatures)
     in_turn = point.duty * path["r_switch"] + point.duty_rectifier * (path["r_rectifier"] + path["r_capacitor"])
     return (path["r_inductor"] + in_turn) * point.i_inductor_ripple_rms**2
 
@@ -99,7 +101,7 @@ def _lowest(call, f_sw: np.ndarray, total: np.ndarray) -> float:
 def _formulas(parts: Parts, there: warming.OperatingMany) -> tuple[float, float]:
     """The closed form and the balance, from the losses at one frequency. What the winding's resistance grows with frequency takes back
     what the ripple falls, so that part of its heat stays and counts for nothing here."""
-    f_sw, heat = float(there.point.f_sw[0]), float(_straight_heat(there, parts)[0])
+    f_sw, heat = float(there.point.f_sw[0]), float(_straight_heat(there.point, there.temperatures, parts)[0])
     core, edges = float(there.losses.items["inductor core"][0]), float(there.losses.by_the_cycle[0])
     weighed = float(frequency.least_loss_balance().formula(
         p_ripple=heat, p_core=core, core_alpha=parts.inductor.core_alpha, core_beta=parts.inductor.core_beta))  # fmt: skip

@@ -15,7 +15,7 @@ from ..circuit import Converter, SteadyState, switched
 from ..parts import inductor_build, kinds, losses, snubber, tables, warming
 from ..parts.capacitor_choice import Bank
 from ..parts.inductor_build import Built
-from ..parts.kinds import Parts, Switch
+from ..parts.kinds import Capacitor, Parts, Switch
 from ..parts.point import Point
 from ..parts.snubber import Snubber
 from ..parts.tables import Candidates
@@ -62,8 +62,9 @@ class Real:
 
     @property
     def converter(self) -> Converter:
-        """At usual source voltage and full load, as the design was drawn."""
-        return self.design.converter
+        """The exact circuit at usual source voltage and full load, its parts warm."""
+        return losses.converter(self.fitted, self.spec.v_in.usual, self.spec.v_out, self.spec.i_out.max, self.spec.frequency,
+                                self.usual.temperatures)  # fmt: skip
 
     @property
     def stray(self) -> float:
@@ -116,7 +117,7 @@ def realise(design: Design, own: Candidates | None = None, units: int = UNITS, p
     chosen = choice.choose(design.spec, design.corners, tables.illustrative() if own is None else own, edges)
     wound, unwound = _wound(design) if own is None or not own.inductors else (None, {})
     found = _banks(design, chosen.picked["capacitor"], own)
-    parts = replace(chosen.parts, **{"capacitor" if role == "output" else "input_capacitor": bank.part() for role, bank in found.items()},
+    parts = replace(chosen.parts, **{"capacitor" if role == "output" else "input_capacitor": _at_work(bank) for role, bank in found.items()},
                     **({"inductor": wound.part()} if wound else {}))  # fmt: skip
     tell(1, 4, "losses and temperatures at every corner")
     spec = design.spec
@@ -124,7 +125,7 @@ def realise(design: Design, own: Candidates | None = None, units: int = UNITS, p
     tell(2, 4, "what is left of the output capacitor, and the exact circuit with it")
     corners = [_measured(spec, operating, found.get("output")) for operating in rest]
     tell(3, 4, "a lot of units, drawn at random")
-    drawn = losses.converter(_new(parts, found), spec.v_in.usual, spec.v_out, spec.i_out.max, spec.frequency)
+    drawn = losses.converter(parts, spec.v_in.usual, spec.v_out, spec.i_out.max, spec.frequency)
     spread = tolerance.monte_carlo(spec, drawn, _edges(parts.switch), units=units)
     full = design.corners.index(_full_load(design))
     verdicts = [*judge.verdicts(spec, corners), *_temperatures(spec, parts, rest, corners)]
@@ -160,10 +161,9 @@ def _banks(design: Design, picked: Picked, own: Candidates | None) -> dict[str, 
     return found
 
 
-def _new(parts: Parts, found: dict[str, Bank]) -> Parts:
-    """The same with the output capacitor as it is at its voltage when new, about which a lot spreads."""
-    bank = found.get("output")
-    return replace(parts, capacitor=replace(parts.capacitor, capacitance=bank.usual)) if bank else parts
+def _at_work(bank: Bank) -> Capacitor:
+    """A bank as one part, with what is left of its capacitance at its voltage when new."""
+    return replace(bank.part(), capacitance=bank.usual)
 
 
 def _measured(spec: Spec, at_rest: Operating, bank: Bank | None) -> Corner:
@@ -181,9 +181,9 @@ def _measured(spec: Spec, at_rest: Operating, bank: Bank | None) -> Corner:
 
 
 def _temperatures(spec: Spec, parts: Parts, rest, corners: list[Corner]) -> list[Verdict]:
-    """A verdict on each part's highest temperature, where the specification names an ambient."""
+    """A verdict on each part's highest temperature, where the specification names an ambient and the part says how it cools."""
     given = []
-    for name in rest[0].temperatures if spec.ambient else ():
+    for name in (name for name in rest[0].temperatures if spec.ambient and getattr(parts, name).heat.resistance):
         k = max(range(len(rest)), key=lambda n: rest[n].temperatures[name])
         limit, value = getattr(parts, name).heat.limit, rest[k].temperatures[name]
         where = {"v_in": corners[k].v_in, "i_out": corners[k].i_out}

@@ -43,7 +43,9 @@ def _heat(real) -> list[Line]:
     """The temperatures at the hardest corner, and how near to running away."""
     hard = real.hardest
     told = [Line(HEAT, f"{_name(part)}: {show(t, '°C')}; it bears {show(getattr(real.fitted, part).heat.limit, '°C')}.", "", "", t, "°C")
-            for part, t in hard.temperatures.items()]  # fmt: skip
+            for part, t in hard.temperatures.items() if getattr(real.fitted, part).heat.resistance]  # fmt: skip
+    if len(told) < len(hard.temperatures):
+        told.append(Line(HEAT, "What is only drawn, and is no real part yet, does not say how it cools, and is **not judged**.", ""))
     return [Line(HEAT, f"At the corner of largest loss, in an ambient of {show(hard.ambient, '°C')}; resistances and temperatures are "
                  f"solved together. A kelvin more warms the parts by {show(hard.loop_gain)} K further: below one, it settles.",
                  "", "", hard.loop_gain), *told]  # fmt: skip
@@ -60,7 +62,7 @@ def _wound(real) -> list[Line]:
     curve = Line(WOUND, f"With the core's own curve, at the hardest corner, the exact circuit peaks at {show(bent.inductor_current.max, 'A')}; "
                  f"a coil of constant inductance would at {show(max(c.inductor_peak for c in real.corners), 'A')}.", "", "",
                  bent.inductor_current.max, "A")  # fmt: skip
-    return [*([turns] if turns else []), *(Line(WOUND, why, "") for why in built.why), curve]
+    return [*([turns] if turns else []), *(Line(WOUND, why[:1].upper() + why[1:], "") for why in built.why), curve]
 
 
 def _left(real) -> list[Line]:
@@ -135,6 +137,7 @@ def to_dict(real) -> dict:
     """Everything as plain data for `design.json`: the keys of a design, and what the real parts add."""
     corner = {k: float(v) for k, v in real.usual.losses.items.items()}
     return real.design.to_dict() | {
+        "converter": real.converter.to_dict(),
         "corners": [{k: v for k, v in vars(c).items() if k != "state"} for c in real.corners],
         "verdicts": [vars(v) for v in real.verdicts], "lines": [vars(line) for line in lines(real)],
         "parts": [vars(part) for part in parts(real)], "cautions": cautions(real), "losses": corner,
