@@ -101,6 +101,8 @@ def design_command(spec_file: Path | None, output: Path | None, tables_folder: P
     for verdict in made.verdicts:
         mark = "met    " if verdict.met else "NOT MET"
         click.echo(f"{mark}  {verdict.demand} {show(verdict.limit, verdict.unit)}: {show(verdict.value, verdict.unit)}")
+    for words in made.unjudged:
+        click.echo(words.replace("*", ""))
     click.echo(f"written: {', '.join(str(path) for path in contents)}")
     sys.exit(DONE if made.met else FELL_SHORT)
 

@@ -117,6 +117,28 @@ def read_json(path):
     return _parsed(path, loads)
 
 
+def read_text(path, name):
+    """The text of a UTF-8 file, called `name` in errors. Errors: ValueError where it cannot be read, is too large or empty, or no text."""
+    path = Path(path)
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise ValueError(f"{name}: is {'a folder' if path.is_dir() else 'no ordinary file'}")
+        with path.open("rb") as file:
+            raw = file.read(LARGEST + 1)
+    except OSError as trouble:
+        raise ValueError(f"{name}: cannot be read: {_reason(trouble)}") from None
+    if len(raw) > LARGEST:
+        raise ValueError(f"{name}: is larger than {LARGEST // 1_000_000} MB")
+    try:
+        text = raw.decode("utf-8-sig")               # some editors start a file with a byte order mark
+    except UnicodeDecodeError as trouble:
+        line = raw[: trouble.start].count(b"\n") + 1
+        raise ValueError(f"{name}: line {line}: is not UTF-8 text") from None
+    if not text.strip():
+        raise ValueError(f"{name}: is empty")
+    return text
+
+
 def to_json(obj):
     """JSON text of dataclasses, dictionaries, lists, numbers (numpy's too) and texts, in the order given.
 
@@ -180,7 +202,7 @@ def _encoded(path, content):
 
 def _parsed(path, loads):
     name = _name(path)
-    text = _text(Path(path), name)
+    text = read_text(path, name)
     try:
         data = loads(text)
     except RecursionError:
@@ -190,26 +212,6 @@ def _parsed(path, loads):
     if not isinstance(data, dict):
         raise ValueError(f"{name}: must hold one object of keys")
     return Section(data, name)
-
-
-def _text(path, name):
-    try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise ValueError(f"{name}: is {'a folder' if path.is_dir() else 'no ordinary file'}")
-        with path.open("rb") as file:
-            raw = file.read(LARGEST + 1)
-    except OSError as trouble:
-        raise ValueError(f"{name}: cannot be read: {_reason(trouble)}") from None
-    if len(raw) > LARGEST:
-        raise ValueError(f"{name}: is larger than {LARGEST // 1_000_000} MB")
-    try:
-        text = raw.decode("utf-8-sig")               # some editors start a file with a byte order mark
-    except UnicodeDecodeError as trouble:
-        line = raw[: trouble.start].count(b"\n") + 1
-        raise ValueError(f"{name}: line {line}: is not UTF-8 text") from None
-    if not text.strip():
-        raise ValueError(f"{name}: is empty")
-    return text
 
 
 def _syntax(trouble, text):

@@ -228,6 +228,7 @@ def test_extremum():
     steps(curve, ("duty = 1/3", extremum("duty", "maximum"))).verify()
     refuses("no minimum", curve, ("duty = 1/3", extremum("duty", "minimum")))
     refuses("slope is not zero", curve, ("duty = 1/2", extremum("duty", "maximum")))
+    refuses("can have no such value", ("gain = duty + 1/(100*duty)", assumption("x")), ("duty = -1/10", extremum("duty", "minimum")))
 
 
 def test_linearising():

@@ -132,7 +132,7 @@ def test_a_second_switch_is_chosen_where_the_design_has_one():
     ("switch", "switch 30 V 20 mΩ", {"current_limit": 2.0}, "bears 2 A peak, and 2.29 A flow"),
     ("switch", "switch 30 V 45 mΩ", {"heat": Heat(1500.0, 150.0)}, "warms itself without end at a source of 5.5 V and a load of 600 mA"),
     ("switch", "switch 30 V 45 mΩ", {"heat": Heat(500.0, 100.0)}, "in an ambient of 45 °C, and bears 100 °C"),
-    ("switch", "switch 30 V 45 mΩ", {"on_resistance": 2.0}, "the output is out of reach at a source of 5.5 V"),
+    ("switch", "switch 30 V 45 mΩ", {"on_resistance": 2.0}, "leaves the output out of reach at a source of 5.5 V"),
     ("rectifier", "second switch 30 V", {}, 'is of kind "switch", and the design asks for "diode"'),
     ("rectifier", "diode 20 V metal", {}, "bears 20 V, and 27.7 V are asked for"),
     ("inductor", "coil 47 µH 4 A", {}, "has 47 µH, and the ripple asks for 56 µH"),

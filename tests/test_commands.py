@@ -244,7 +244,8 @@ def test_the_built_in_example_is_designed(designed):
     ]
     assert (folder / "harbour-tide-gauge" / "design.pdf").read_bytes().startswith(b"%PDF-")
     lines = done.stdout.splitlines()
-    assert [line.split()[0] for line in lines] == ["met", "met", "written:"] and done.stderr == ""
+    assert [line.split()[0] for line in lines[:3]] == ["met"] * 3 and not any("NOT MET" in line for line in lines)
+    assert "step deviation" in lines[-2] and "not judged" in lines[-2] and lines[-1].startswith("written:") and done.stderr == ""
 
 
 def test_a_second_run_renews_and_changes_no_byte(designed, run):
@@ -269,7 +270,7 @@ def test_an_edited_design_is_kept_unless_forced(designed, run):
 def test_a_design_file_feeds_waveforms(designed, run):
     """The converter in `design.json`, put into TOML by hand, gives 18 V and the inductor peak of its corner."""
     data = json.loads((designed[0] / "harbour-tide-gauge" / "design.json").read_text(encoding="utf-8"))
-    assert list(data) == ["spec", "converter", "corners", "verdicts", "lines", "parts", "cautions"]
+    assert list(data)[:7] == ["spec", "converter", "corners", "verdicts", "lines", "parts", "cautions"]
     assert Converter.from_dict(data["converter"]).to_dict() == data["converter"]
     tables = ["\n".join([f"[{name}]", *(f"{key} = {json.dumps(value)}" for key, value in keys.items())])
               for name, keys in data["converter"].items()]  # fmt: skip
@@ -288,7 +289,7 @@ def test_a_design_that_falls_short_is_written_and_says_so(run):
     short = [line for line in out.splitlines() if line.startswith("NOT MET")]
     assert status == 1 and len(short) == 2 and "output ripple" in short[0] and "efficiency" in short[1]
     verdicts = json.loads(Path("out/design.json").read_text(encoding="utf-8"))["verdicts"]
-    assert [verdict["met"] for verdict in verdicts] == [False, False]
+    assert [verdict["demand"].split()[0] for verdict in verdicts if not verdict["met"]] == ["output", "efficiency"]
     assert Path("out/design.pdf").read_bytes().startswith(b"%PDF-")
 
 

@@ -62,7 +62,10 @@ class Extremum(Reason):
         if not same(sp.diff(height, letter).subs(letter, value), sp.Integer(0)):
             raise ValueError(f"the slope is not zero at {new.right.plain}")
         sign = {"maximum": 1, "minimum": -1}[self.kind]
-        for point in points(height.free_symbols | value.free_symbols, new.text):
+        trials = list(points(height.free_symbols | value.free_symbols, new.text))
+        if not any(known(self.letter).allows(float(value.subs(point))) for point in trials):
+            raise ValueError(f"{self.letter} can have no such value as {new.right.plain}")
+        for point in trials:
             here, elsewhere = (float(height.subs(letter, at).subs(point)) for at in (value, point[letter]))
             if sign * (here - elsewhere) < -1e-9 * abs(here):
                 raise ValueError(f"it is no {self.kind}: at {self.letter} = {point[letter]:.3g} it is exceeded")

@@ -118,7 +118,7 @@ def _exponent(node: ast.expr) -> float:
             return -_exponent(inner)
         case ast.BinOp(left=above, op=ast.Div(), right=ast.Constant(value=int() as below)):
             return _exponent(above) / below if below else math.inf
-    raise ValueError("A power must be a number, such as ^2 or ^(1/2)")
+    raise ValueError("A power must be a number, such as ^2 or ^(1/2), or stand in these lines as it is")
 
 
 def _call(name: str, inside: list[Weight]) -> Weight:
@@ -197,6 +197,8 @@ def _times(one: Dimension | None, other: Dimension | None, power: int = 1) -> Di
 def _raised(base: Dimension | None, exponent: ast.expr) -> Dimension | None:
     if base in (None, _NONE):
         return base
+    if any(isinstance(inner, ast.Name) for inner in ast.walk(exponent)):
+        raise ValueError("Only a pure number is raised to a power with letters here: put the quotient in a bracket, as in (a/b)^n")
     power = _exponent(exponent)
     return tuple(round(power * part, 9) for part in base)       # a third, three times, is one again
 

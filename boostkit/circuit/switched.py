@@ -23,6 +23,8 @@ from .walk import disturbance
 
 __all__ = ["after_step", "duty_for", "from_rest", "steady_state", "steady_states"]
 
+NEARBY = 0.02  # of a duty, or of what is left of the period: how far to look on either side of a guess
+
 
 def steady_state(converter: Converter) -> SteadyState:
     """The exact periodic solution of a converter, in either conduction mode and for any of its drives.
@@ -95,11 +97,11 @@ def _powers(circuit: Circuit, pieces, moments, length: float) -> dict:
     return {"input_power": float(p.v_in * charge / length), "output_power": mean("v_out", "i_load"), "losses": losses}
 
 
-def duty_for(converter: Converter, v_out: float) -> float:
+def duty_for(converter: Converter, v_out: float, near: float | None = None) -> float:
     """The duty, on the branch below the gain's peak, at which the mean output of this (lossy) converter is `v_out` (V).
 
-    Judged by the output that it returns: at the peak the duty itself is ill-conditioned. Raises ValueError naming the
-    lowest and the highest output within reach.
+    Judged by the output that it returns: at the peak the duty itself is ill-conditioned. `near`: a duty close by, where one is
+    known; the search is then quicker, and ends at the same. Raises ValueError naming the lowest and the highest output within reach.
     """
     from scipy.optimize import brentq
 
@@ -116,6 +118,10 @@ def duty_for(converter: Converter, v_out: float) -> float:
             np.array(piece.mode.rows["v_out"]) @ piece.mode.flow.moments(piece.state, piece.duration)[:, -1] for piece in pieces
         ) / length
 
+    if near is not None:
+        low, high = (1 - NEARBY) * near, near + NEARBY * (1 - near)
+        if output(low) < v_out <= output(high):  # the gain has one peak: where it passes v_out upwards is the branch below it
+            return float(brentq(lambda duty: output(duty) - v_out, low, high, xtol=1e-15, rtol=1e-14))
     duties = np.concatenate([np.linspace(0.0, 0.9, 19), 1 - np.geomspace(0.08, 1e-5, 24)]).tolist()
     outputs = []
     for duty in duties:

@@ -43,7 +43,7 @@ rate_damp = letter("rate_damp", r"\alpha_{\mathrm{damp}}", "1/s", "share by whic
 omega_damp = letter("omega_damp", r"\omega_{\mathrm{damp}}", "1/s", "angle per second of the damped ringing", (1e8, 1e9), open_low=True)
 angle_over = letter("angle_over", r"\varphi_{\mathrm{over}}", "", "angle that the swing of the switch node has turned through",
                     (0.1, 3.0))
-omega_square = letter("omega_square", r"\omega_{\mathrm{ring}}^2", "1/s²", "square of the angle per second of the ringing", (1e12, 1e16),
+omega_square = letter("omega_square", r"w_{\mathrm{ring}}", "1/s²", "square of the angle per second of the ringing", (1e12, 1e16),
                       open_low=True)
 z_stray = letter("z_stray", r"Z_{\mathrm{stray}}", "Ω", "characteristic impedance of the switch node: volts of overshoot for each ampere",
                  (1.0, 20.0))

@@ -21,11 +21,11 @@ from boostkit.algebra import (
 from boostkit.derivations.stress import STRAIGHT
 from boostkit.derivations.switching import inductor_ripple
 
-ripple_square = letter("ripple_square", r"\overline{i_r^2}", "A²", "mean square of the coil's ripple about its mean current", (1e-3, 1.0))
+ripple_square = letter("ripple_square", r"I_{r,\mathrm{ms}}", "A²", "mean square of the coil's ripple about its mean current", (1e-3, 1.0))
 r_ripple = letter("r_ripple", r"R_{\mathrm{ac}}", "Ω", "resistance of the winding for the ripple", (0.01, 1.0))
 p_ripple = letter("p_ripple", r"P_r", "W", "heat of the ripple in the winding", (0.001, 1.0))
 ripple_reference = letter("ripple_reference", r"\Delta i_0", "A", "ripple at which the core loss is known", (0.05, 3.0), open_low=True)
-p_ripple_reference = letter("p_ripple_reference", r"P_{r,0}", "W", "heat of the ripple at the known frequency", (0.001, 1.0))
+p_ripple_reference = letter("p_ripple_reference", r"P_{r0}", "W", "heat of the ripple at the known frequency", (0.001, 1.0))
 p_steady = letter("p_steady", r"P_{\mathrm{con}}", "W", "losses that frequency leaves alone: conduction, control", (0.05, 5.0))
 energy_period = letter("energy_period", r"W_s", "J", "energy that the edges cost in one period", (1e-8, 1e-5), open_low=True)
 p_edges = letter("p_edges", r"P_s", "W", "loss of the edges: overlap, capacitance, gate, recovery", (0.001, 5.0))
@@ -33,7 +33,7 @@ p_loss = letter("p_loss", r"P_{\mathrm{loss}}", "W", "all losses together", (0.1
 slope_loss = letter("slope_loss", r"P_{\mathrm{loss}}'", "J", "growth of all losses with frequency", (-1e-5, 1e-5), low=float("-inf"))
 falling = letter("falling", "n", "", "power of frequency with which the falling losses fall", (0.5, 2.5), open_low=True)
 p_falling = letter("p_falling", r"P_{\mathrm{fall}}", "W", "losses that fall with frequency", (0.001, 1.0))
-p_falling_reference = letter("p_falling_reference", r"P_{\mathrm{fall},0}", "W", "the same at the known frequency", (0.001, 1.0))
+p_falling_reference = letter("p_falling_reference", r"P_{\mathrm{fall0}}", "W", "the same at the known frequency", (0.001, 1.0))
 p_allowed = letter("p_allowed", r"P_{\mathrm{max}}", "W", "losses that are allowed", (6.0, 10.0))
 
 SAME_COIL = "core, turns and gap stay, and so does the inductance"

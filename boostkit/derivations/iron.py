@@ -32,11 +32,11 @@ loss_density = letter("loss_density", r"p_{\mathrm{core}}", "W/m³", "core loss 
 cosine_integral = letter("cosine_integral", r"I_{\cos}", "", "integral of |cos|^alpha over a full turn: steinmetz_integral(alpha)",
                          (3.0, 4.5), open_low=True)
 rate_constant = letter("rate_constant", "p_i", "W/m³", "core loss per volume at a rate of change of one", (1e2, 1e6))
-rate_mean = letter("rate_mean", r"\overline{r^\alpha}", "", "mean over a period of the rate of change to the power alpha", (0.1, 10.0))
+rate_mean = letter("rate_mean", r"r_{\mathrm{mean}}", "", "mean over a period of the rate of change to the power alpha", (0.1, 10.0))
 rate_rise = letter("rate_rise", "r_1", "", "rate of change of the flux density while it rises, over B_0 f_0", (0.1, 10.0))
 rate_fall = letter("rate_fall", "r_2", "", "rate of change of the flux density while it falls, over B_0 f_0", (0.1, 10.0))
 flux_ratio = letter("flux_ratio", "b", "", "flux swing over that at which the losses are known", (0.2, 5.0), open_low=True)
-p_copper_reference = letter("p_copper_reference", r"P_{\mathrm{cu},0}", "W", "heat of the winding at the known swing", (0.05, 5.0),
+p_copper_reference = letter("p_copper_reference", r"P_{\mathrm{cu0}}", "W", "heat of the winding at the known swing", (0.05, 5.0),
                             open_low=True)
 p_part = letter("p_part", r"P_{\mathrm{part}}", "W", "heat of the wound part", (0.05, 10.0))
 

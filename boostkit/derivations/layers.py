@@ -25,18 +25,21 @@ from boostkit.algebra import (
 HIGHEST = 300.0          # exp(300) is still a number, its square too
 penetration = letter("penetration", "p", "", "thickness of a layer over skin depth", (0.1, 6.0), open_low=True, high=HIGHEST,
                      why="far beyond this the layer is simply thick: thick_layers")
-sinh_p = letter("sinh_p", r"\sinh(p)", "", "hyperbolic sine of the thickness over skin depth", (0.1, 200.0),
+sinh_p = letter("sinh_p", r"\mathrm{sh}_p", "", "hyperbolic sine of the thickness over skin depth", (0.1, 200.0),
                 defined_as="(exp(penetration) - exp(-penetration))/2")
-cosh_p = letter("cosh_p", r"\cosh(p)", "", "hyperbolic cosine of the thickness over skin depth", (1.0, 200.0), low=1.0,
+cosh_p = letter("cosh_p", r"\mathrm{ch}_p", "", "hyperbolic cosine of the thickness over skin depth", (1.0, 200.0), low=1.0,
                 defined_as="(exp(penetration) + exp(-penetration))/2")
+fading = letter("fading", r"e_p", "", "share of a field that is left at the other face of a layer", (0.002, 0.9), high=1.0,
+                defined_as="exp(-penetration)")
 place = letter("place", r"\xi", "", "place in the layer, from its middle, over skin depth", (0.1, 1.0), low=float("-inf"))
+place_square = letter("place_square", r"\xi_{\mathrm{ms}}", "", "mean over the layer of the square of the place", (0.001, 3.0))
 layers = letter("layers", r"n_\ell", "", "layers of the winding", (1.0, 10.0), low=1.0)
-odd_squares = letter("odd_squares", r"\overline{k^2}", "", "mean over the layers of the squares of 1, 3, 5, ...", (1.0, 130.0), low=1.0)
+odd_squares = letter("odd_squares", r"k_{\mathrm{odd}}", "", "mean over the layers of the squares of 1, 3, 5, ...", (1.0, 130.0), low=1.0)
 skin_factor = letter("skin_factor", r"F_{\mathrm{own}}", "", "loss by a layer's own current, over that of direct current", (1.0, 3.0))
 neighbour_factor = letter("neighbour_factor", r"F_{\mathrm{near}}", "",
                           "loss by an outer field as strong at both faces as the layer's own, over that of its direct current", (0.0, 3.0))
 resistance_factor = letter("resistance_factor", r"F_R", "", "resistance of the winding over that for direct current", (1.0, 100.0))
-factor_by_thickness = letter("factor_by_thickness", r"F_R/p", "",
+factor_by_thickness = letter("factor_by_thickness", r"F_{\mathrm{skin}}", "",
                              "resistance over that of a winding as thick as the skin depth", (0.5, 100.0))
 FLAT = "each layer acts as a flat sheet as wide as the window, the field lies along it (one-dimensional, Dowell)"
 SINE = "the current is a sine of this frequency"
@@ -138,14 +141,14 @@ def thick_layers() -> Derivation:
             Step("Compare with a winding as thick as the skin depth.", "factor_by_thickness = resistance_factor/penetration", definition()),
             Step("Write out the hyperbolic sine.", "sinh_p = (exp(penetration) - exp(-penetration))/2", definition()),
             Step("And the cosine.", "cosh_p = (exp(penetration) + exp(-penetration))/2", definition()),
+            Step("A field fades from one face to the other to this share.", "fading = exp(-penetration)", definition()),
             Step("Put in, with the growing exponential taken out above and below.",
-                 "factor_by_thickness = ((1 - exp(-2*penetration) + 2*exp(-penetration)*sin(penetration))"
-                 "/(1 + exp(-2*penetration) - 2*exp(-penetration)*cos(penetration))"
-                 " + (4*layers**2 - 1)/3*(1 - exp(-2*penetration) - 2*exp(-penetration)*sin(penetration))"
-                 "/(1 + exp(-2*penetration) + 2*exp(-penetration)*cos(penetration)))/2", substituting(), uses=(2, 1, 3, 4)),
-            Step("In thick layers the exponentials die out: more copper no longer helps.",
-                 "factor_by_thickness = (1 + (4*layers**2 - 1)/3)/2", limit("penetration", "infinity")),
-            Step("Put the thickness back.", "resistance_factor/penetration = (1 + (4*layers**2 - 1)/3)/2", substituting(), uses=(6, 2)),
+                 "factor_by_thickness = ((1 - fading**2 + 2*fading*sin(penetration))/(1 + fading**2 - 2*fading*cos(penetration))"
+                 " + (4*layers**2 - 1)/3*(1 - fading**2 - 2*fading*sin(penetration))/(1 + fading**2 + 2*fading*cos(penetration)))/2",
+                 substituting(), uses=(2, 1, 3, 4, 5)),
+            Step("In thick layers nothing is left at the other face, and sine and cosine stay within one: more copper no longer helps.",
+                 "factor_by_thickness = (1 + (4*layers**2 - 1)/3)/2", limit("fading", "0")),
+            Step("Put the thickness back.", "resistance_factor/penetration = (1 + (4*layers**2 - 1)/3)/2", substituting(), uses=(7, 2)),
             Step("The factor grows with the square of the layers.", "resistance_factor = penetration*(2*layers**2 + 1)/3", simplifying()),
         ),
         meaning="resistance of a winding of thick layers for a sine current, over that for direct current",
@@ -164,10 +167,13 @@ def thin_layers() -> Derivation:
         "thin_layers", "Layers thinner than the skin depth",
         (
             Step("In a thin layer the current hardly crowds, and its field rises evenly from face to face. The current that this "
-                 "field drives is small and a quarter of a period late, so the squares add.",
-                 "skin_factor = 1 + mean((place**2 - mean(place**2, place, -penetration/2, penetration/2))**2, place,"
-                 " -penetration/2, penetration/2)", assumption(f"{FLAT}; {SINE}; layers thin enough for the first order")),
-            Step("Work out the means.", "skin_factor = 1 + penetration**4/180", averaging()),
+                 "field drives goes with the square of the place, less the mean of that: it carries nothing on the whole.",
+                 "place_square = mean(place**2, place, -penetration/2, penetration/2)", definition()),
+            Step("Work out the mean.", "place_square = penetration**2/12", averaging()),
+            Step("That current is small and a quarter of a period late, so the squares add.",
+                 "skin_factor = 1 + mean((place**2 - penetration**2/12)**2, place, -penetration/2, penetration/2)",
+                 assumption(f"{FLAT}; {SINE}; layers thin enough for the first order")),
+            Step("Work out the mean.", "skin_factor = 1 + penetration**4/180", averaging()),
             Step("A field the same at both faces drives a current that grows evenly from the middle outwards.",
                  "neighbour_factor = mean((penetration*place)**2, place, -penetration/2, penetration/2)",
                  assumption(f"{FLAT}; {SINE}; layers thin enough for the first order")),
@@ -176,7 +182,7 @@ def thin_layers() -> Derivation:
                  "odd_squares = (4*layers**2 - 1)/3", definition()),
             Step("The two losses add.", "resistance_factor = skin_factor + odd_squares*neighbour_factor", definition()),
             Step("Put all in.", "resistance_factor = 1 + penetration**4/180 + (4*layers**2 - 1)/3*(penetration**4/12)",
-                 substituting(), uses=(6, 2, 4, 5)),
+                 substituting(), uses=(8, 4, 6, 7)),
             Step("Half the thickness, a sixteenth of the extra loss.", "resistance_factor = 1 + (5*layers**2 - 1)*penetration**4/45",
                  simplifying()),
         ),

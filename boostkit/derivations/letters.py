@@ -137,4 +137,4 @@ core_alpha = letter("core_alpha", r"\alpha", "", "power of frequency with which 
 core_beta = letter("core_beta", r"\beta", "", "power of swing with which core loss grows at a given frequency", (2.1, 2.9))
 f_reference = letter("f_reference", "f_0", "Hz", "frequency at which the losses are known", (2e4, 5e5), open_low=True)
 p_core = letter("p_core", r"P_{\mathrm{core}}", "W", "loss of the core", (0.001, 1.0))
-p_core_reference = letter("p_core_reference", r"P_{\mathrm{core},0}", "W", "loss of the core at the known frequency", (0.001, 1.0))
+p_core_reference = letter("p_core_reference", r"P_{\mathrm{core0}}", "W", "loss of the core at the known frequency", (0.001, 1.0))

@@ -9,12 +9,10 @@ from ..parts import capacitor_choice
 from ..parts.capacitor_choice import Bank
 from ..parts.point import Point
 from ..units import show
-from .procedure import DEFAULT_RIPPLE
 from .spec import Spec
 
 INPUT_RIPPLE = 0.01  # of the lowest source voltage, peak to peak: common practice, no source
 ESR_SHARES = (0.1, 0.3, 0.6, 0.85)  # of a ripple limit that series resistance may take; the smallest bank of these is taken
-AMBIENT = (25.0, 25.0)  # °C where the specification names none
 OF_FREQUENCY, OF_ZERO = 0.1, 0.2  # crossover over switching frequency, over right-half-plane zero: common practice, no source
 
 
@@ -26,7 +24,7 @@ def output_bank(spec: Spec, point: Point, inductance: float, types) -> Bank:
     if point.i_inductor_min < point.i_out:
         raise ValueError(f"the coil current falls to {show(point.i_inductor_min, 'A')}, below the load current, where the formula for the "
                          "output capacitor ends: less ripple, please")
-    limit = spec.ripple or DEFAULT_RIPPLE * spec.v_out
+    limit = spec.ripple_limit
     reserve = step_reserve(spec, point, inductance)
     step = sizing.esr_ripple().formula(r_capacitor=1.0, i_inductor_max=point.i_inductor_max)
 
@@ -70,7 +68,7 @@ def _smallest(role: str, wanted, voltage: float, rms: float, spec: Spec, point: 
     banks, refused = [], {}
     for share in ESR_SHARES:
         needed, esr = wanted(share)
-        found, refused = capacitor_choice.weigh(role, needed, voltage, float(rms), float(point.f_sw), spec.ambient or AMBIENT, esr, types)
+        found, refused = capacitor_choice.weigh(role, needed, voltage, float(rms), float(point.f_sw), spec.surroundings, esr, types)
         banks += found[:1]
     if not banks:
         raise ValueError(f"no {role} capacitor will do: " + "; ".join(f"{kind}: {why}" for kind, why in refused.items()))

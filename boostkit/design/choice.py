@@ -17,8 +17,8 @@ import numpy as np
 
 from ..circuit import Converter
 from ..parts import capacitor_types, warming
-from ..parts.capacitor_choice import AGE, LARGEST_COUNT, Bank
-from ..parts.kinds import REFERENCE, Capacitor, Inductor, Parts, Rectifier, Switch
+from ..parts.capacitor_choice import LARGEST_COUNT, Bank, worst_left
+from ..parts.kinds import Capacitor, Inductor, Parts, Rectifier, Switch, stacked
 from ..parts.tables import Candidates
 from ..units import show
 from .judge import Corner, SwitchData
@@ -65,7 +65,7 @@ class Needs:
             drawn.switch.frequency, drawn.rectifier.kind, max(s.switch_voltage.max for s in states),
             max(s.inductor_current.max for s in states), max(s.inductor_current.rms for s in states),
             max(s.capacitor_current.rms for s in states), drawn.inductor.inductance, drawn.capacitor.capacitance,
-            drawn.capacitor.series_resistance or inf, spec.ambient or (REFERENCE, REFERENCE),
+            drawn.capacitor.series_resistance or inf, spec.surroundings,
         )  # fmt: skip
 
     def look_for(self, what: str) -> str:
@@ -127,14 +127,13 @@ def pick(what: str, candidates, needs: Needs, parts: Parts) -> Picked:
     """
     if what not in WHATS:
         raise ValueError(f"what = {what} must be one of {', '.join(WHATS)}")
-    fits, refused = [], {}
-    for candidate in candidates:
-        found = FALLS_SHORT[what](candidate, needs) or _fit(what, candidate, needs, parts)
-        if isinstance(found, str):
-            refused[candidate.name] = found
-        else:
-            fits.append(found)
+    found = {candidate.name: FALLS_SHORT[what](candidate, needs) or _trial(what, candidate, needs) for candidate in candidates}
+    tried = {name: trial for name, trial in found.items() if not isinstance(trial, str)}
+    for alike in _groups(tried.values()):
+        found |= {trial[0].name: fit for trial, fit in zip(alike, _fits(what, alike, needs, parts), strict=True)}
+    fits = [fit for fit in found.values() if isinstance(fit, Fit)]
     least = min((fit.loss for fit in fits), default=0.0)
+    refused = {name: why for name, why in found.items() if isinstance(why, str)}
     return Picked(what, tuple(sorted(fits, key=lambda fit: _order(fit, least))), refused, needs.look_for(what))
 
 
@@ -178,22 +177,46 @@ def drawn(converter: Converter, edges: SwitchData, control_current: float = 0.0)
     )  # fmt: skip
 
 
-def _fit(what: str, candidate, needs: Needs, parts: Parts) -> Fit | str:
-    """Losses and temperatures with this part at every corner, or why it will not do."""
-    bank = _bank(candidate, needs) if what == "capacitor" else None
-    if isinstance(bank, str):
-        return bank
-    part = candidate if bank is None else bank.part()
-    found = warming.settle_many(replace(parts, **{what: part}), needs.v_in, needs.v_out, needs.i_out, needs.f_sw, needs.ambient[1])
-    for trouble, why in ((found.out_of_reach, "the output is out of reach"), (found.runs_away, "it warms itself without end")):
+def _trial(what: str, candidate, needs: Needs) -> tuple | str:
+    """A candidate, the part to reckon with and its bank, if it is a capacitor; or why it will not do."""
+    if what != "capacitor":
+        return candidate, candidate, None
+    bank = _bank(candidate, needs)
+    return bank if isinstance(bank, str) else (candidate, bank.part(), bank)
+
+
+def _groups(trials) -> list[list[tuple]]:
+    """Trials whose parts can be settled together as arrays: those that are alike in what is no number, or a number that may not vary."""
+    groups: dict[tuple, list[tuple]] = {}
+    for trial in trials:
+        part = trial[1]
+        key = getattr(part, "core_alpha", None), bool(getattr(part, "capacitance_voltage", 0)), getattr(part, "saturation", ())
+        groups.setdefault(key, []).append(trial)
+    return list(groups.values())
+
+
+def _fits(what: str, trials: list[tuple], needs: Needs, parts: Parts) -> list[Fit | str]:
+    """Losses and temperatures with each of these parts at every corner, or why it will not do."""
+    together = replace(parts, **{what: stacked([part for _, part, _ in trials], column=True)})
+    found = warming.settle_many(together, needs.v_in, needs.v_out, needs.i_out, needs.f_sw, needs.ambient[1])
+    own, total = (np.broadcast_to(x, found.runs_away.shape)[:, needs.usual] for x in (found.losses.of_part[what], found.losses.total))
+    return [
+        _trouble(part, needs, found.out_of_reach[k], found.runs_away[k], found.temperatures[what][k])
+        or Fit(part, float(total[k]), float(own[k]), float(np.max(found.temperatures[what][k])), bank)
+        for k, (_, part, bank) in enumerate(trials)
+    ]  # fmt: skip
+
+
+def _trouble(part, needs: Needs, out_of_reach: np.ndarray, runs_away: np.ndarray, temperatures: np.ndarray) -> str:
+    """Why a part that was settled at every corner will not do; nothing where it will."""
+    for trouble, why in ((out_of_reach, "leaves the output out of reach"), (runs_away, "warms itself without end")):
         if trouble.any():
             k = int(np.argmax(trouble))
-            return f"with it {why} at a source of {show(needs.v_in[k], 'V')} and a load of {show(needs.i_out[k], 'A')}"
-    hottest = float(np.max(found.temperatures[what]))
+            return f"{why} at a source of {show(needs.v_in[k], 'V')} and a load of {show(needs.i_out[k], 'A')}"
+    hottest = float(np.max(temperatures))
     if hottest > part.heat.limit:
         return f"reaches {show(hottest, '°C')} in an ambient of {show(needs.ambient[1], '°C')}, and bears {show(part.heat.limit, '°C')}"
-    own, total = (float(np.broadcast_to(x, needs.v_in.shape)[needs.usual]) for x in (found.losses.of_part[what], found.losses.total))
-    return Fit(part, total, own, hottest, bank)
+    return ""
 
 
 def _too_little_voltage(part: Switch | Rectifier, needs: Needs) -> str:
@@ -235,7 +258,7 @@ def _capacitor_short(part: Capacitor, needs: Needs) -> str:
                 f"{show(needs.v_out, 'V')}")
     coldest, hottest = capacitor_types.of(part.kind).limits
     if needs.ambient[0] < coldest or needs.ambient[1] > min(hottest, part.heat.limit):
-        return f"its type bears {show(coldest, '°C')} to {show(hottest, '°C')}"
+        return f"is of a type that bears {show(coldest, '°C')} to {show(hottest, '°C')}"
     return ""
 
 
@@ -248,14 +271,14 @@ def _bank(part: Capacitor, needs: Needs) -> Bank | str:
     a_type, c, v = capacitor_types.of(part.kind), part.capacitance, part.voltage_limit
     cold, hot = needs.ambient
     share = needs.v_out / v
-    left = (1 - a_type.tolerance) * float(a_type.capacitance_left(share, a_type.temperature.lowest(cold, hot), AGE))
+    left = float(worst_left(a_type, share, cold, hot))
     carried = [part.series_resistance * float(a_type.esr(needs.f_sw, t, c, v) / a_type.esr(1e5, 20.0, c, v)) for t in needs.ambient]
     wants = {"capacitance": needs.capacitance / (c * left), "series resistance in the cold": carried[0] / needs.esr,
              "ripple current": needs.capacitor_rms / part.ripple_current}  # fmt: skip
     driver = max(wants, key=wants.get)
     count = max(1, ceil(wants[driver] - 1e-9))
     if count > LARGEST_COUNT:
-        return f"{count} in parallel would be needed for {driver}, and more than {LARGEST_COUNT} is another design"
+        return f"is too small: {count} in parallel would be needed for {driver}, and more than {LARGEST_COUNT} is another design"
     rise = (needs.capacitor_rms / count) ** 2 * carried[1] * part.heat.resistance
     why = (f"{count} in parallel, set by {driver}: {show(count * c, 'F')} marked, {show(count * c * left, 'F')} left at the worst",)
     return Bank("output", part.kind, c, v, count, count * c * float(a_type.capacitance_left(share)), count * c * left,

@@ -9,7 +9,7 @@ regulator, of which only the reserve that a load step asks for is counted, by a 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, fields, is_dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import inf, nan
 
 import numpy as np
@@ -18,11 +18,11 @@ from ..derivations import sizing
 from ..parts import capacitor_types, inductor_build, losses, warming
 from ..parts.capacitor_choice import Bank
 from ..parts.inductor_build import Built
-from ..parts.kinds import Capacitor, Inductor, Parts
+from ..parts.kinds import Capacitor, Inductor, Parts, stacked
 from ..parts.losses import Losses
 from ..parts.point import Point
 from ..units import show
-from .banks import AMBIENT, input_bank, output_bank
+from .banks import input_bank, output_bank
 from .spec import Spec
 from .stock import Stock
 
@@ -89,11 +89,6 @@ def complete(spec: Spec, f_sw, ripple_fraction, stock: Stock | None = None, size
     return tuple(_settled(spec, drafts))
 
 
-def hottest(spec: Spec) -> float:
-    """°C of the hottest ambient."""
-    return (spec.ambient or AMBIENT)[1]
-
-
 def _devices(spec: Spec, stock: Stock, f_sw, ripple_fraction) -> tuple[list, np.ndarray]:
     """For each point the switch and rectifier that lose least, None where none will do, and the inductance for the ripple."""
     pairs = stock.devices(spec)
@@ -123,7 +118,7 @@ def _point(spec: Spec, pair, f_sw, inductance, corner: str) -> Point:
 def _bare(spec: Spec, pair) -> tuple[Parts, dict[str, float]]:
     """A switch and a rectifier with a coil and a capacitor without loss, and how warm the two are taken to be."""
     parts = Parts(*pair, Inductor("bare", 1.0, 0.0, inf, inf), Capacitor("bare", "ceramic", 1.0, inf, 0.0, inf))
-    return parts, dict.fromkeys(("switch", "rectifier"), hottest(spec) + WARM)
+    return parts, dict.fromkeys(("switch", "rectifier"), spec.surroundings[1] + WARM)
 
 
 def _drafts(spec: Spec, stock: Stock, first: Complete, pair, sizes: int) -> list[Complete]:
@@ -157,7 +152,7 @@ def _coils(spec: Spec, stock: Stock, first: Complete, points: list[Point]) -> It
     for core in among:
         made, refused = inductor_build.smallest(
             first.inductance, max(point.i_inductor_max for point in points), hard.i_inductor_rms, hard.ripple_current, first.f_sw,
-            hard.duty, among=[core], materials=materials, ambient=hottest(spec))  # fmt: skip
+            hard.duty, among=[core], materials=materials, ambient=spec.surroundings[1])  # fmt: skip
         yield made or refused[core.name]
 
 
@@ -184,10 +179,10 @@ def _settled(spec: Spec, drafts: list[Complete]) -> list[Complete]:
 
 def _group_settled(spec: Spec, group: list[Complete]) -> Iterator[Complete]:
     first = group[0].parts
-    parts = Parts(first.switch, first.rectifier, *(_stacked([getattr(design.parts, name) for design in group])
+    parts = Parts(first.switch, first.rectifier, *(stacked([getattr(design.parts, name) for design in group])
                   for name in ("inductor", "capacitor", "input_capacitor")), first.control_current)  # fmt: skip
     v_in = np.array([[getattr(spec.v_in, corner)] for corner in CORNERS])
-    found = warming.settle_many(parts, v_in, spec.v_out, spec.i_out.max, np.array([d.f_sw for d in group]), hottest(spec))
+    found = warming.settle_many(parts, v_in, spec.v_out, spec.i_out.max, np.array([d.f_sw for d in group]), spec.surroundings[1])
     shape = found.runs_away.shape
     items = {name: np.broadcast_to(loss, shape)[CORNERS.index("usual")] for name, loss in found.losses.items.items()}
     warm = {name: np.max(np.broadcast_to(t, shape), axis=0) for name, t in found.temperatures.items()}
@@ -209,13 +204,3 @@ def _refused(parts: Parts, warm: dict[str, float], runs_away: bool, out_of_reach
         if temperature > limit:
             return f"{name.replace('_', ' ')} reaches {show(temperature, '°C')}, and it bears {show(limit, '°C')}"
     return ""
-
-
-def _stacked(parts: list):
-    """Parts of one kind as a single one whose numbers are arrays."""
-    def stack(values):
-        if is_dataclass(values[0]):
-            return _stacked(values)
-        return np.array(values, float) if isinstance(values[0], int | float) and not isinstance(values[0], bool) else values[0]
-
-    return type(parts[0])(**{f.name: stack([getattr(part, f.name) for part in parts]) for f in fields(parts[0])})

@@ -84,7 +84,8 @@ def terms(point: Point, lost: Losses, temperatures: dict[str, np.ndarray], parts
 
 def _straight_heat(point: Point, temperatures: dict[str, np.ndarray], parts: Parts) -> np.ndarray:
     """The ripple's heat in the resistances for direct current. Whatever conducts carries the same slope, for its share of time."""
-    path = losses.resistances(parts, temperatures)
+    known = {name: np.where(np.isnan(t), kinds.REFERENCE, t) for name, t in temperatures.items()}  # where nothing settles the ripple is nan
+    path = losses.resistances(parts, known)
     in_turn = point.duty * path["r_switch"] + point.duty_rectifier * (path["r_rectifier"] + path["r_capacitor"])
     return (path["r_inductor"] + in_turn) * point.i_inductor_ripple_rms**2
 

@@ -7,6 +7,7 @@ from itertools import product
 
 from ..circuit import Converter, SteadyState, switched
 from ..derivations import real_parts
+from ..parts.point import Point
 from ..units import show
 from .spec import Spec
 
@@ -64,17 +65,26 @@ def corner(spec: Spec, converter: Converter, edges: SwitchData, v_in: float, i_o
     """The exact circuit at one source voltage and load current, the duty set for the output asked for."""
     there = converter.change(v_in=v_in, i_out=i_out)
     try:
-        duty = switched.duty_for(there, spec.v_out)
+        duty = switched.duty_for(there, spec.v_out, _guess(there, spec.v_out, i_out))
+        state = switched.steady_state(there.change(duty=duty))
     except ValueError as trouble:
         raise ValueError(f"{spec.where}: load.voltage = {show(spec.v_out, 'V')} is out of reach at a source of {show(v_in, 'V')} and "
                          f"a load of {show(i_out, 'A')} ({trouble}). Less resistance in winding, switch and rectifier, a "
                          "higher source voltage or a lighter load would help") from None
-    state = switched.steady_state(there.change(duty=duty))
     losses = dict(state.losses) | switching_losses(state, edges)
     return Corner(
         v_in, i_out, duty, state.mode, state.ripple_voltage, state.inductor_current.max,
         state.output_power / (state.output_power + sum(losses.values())), state.efficiency, losses, state,
     )  # fmt: skip
+
+
+def _guess(converter: Converter, v_out: float, i_out: float) -> float | None:
+    """A duty close by, by the formulas of both conduction modes; None where they give none."""
+    c, letters = converter, converter.letters()
+    path = {name: letters[name] for name in ("r_inductor", "r_switch", "r_rectifier", "r_capacitor", "v_rectifier") if name in letters}
+    duty = float(Point.by_formula(c.source.voltage, v_out, i_out, c.switch.frequency, c.inductor.inductance,
+                                  diode=c.rectifier.kind == "diode", **path).duty)  # fmt: skip
+    return duty if 0 <= duty < 1 else None
 
 
 def switching_losses(state: SteadyState, edges: SwitchData) -> dict[str, float]:

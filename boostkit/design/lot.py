@@ -119,7 +119,7 @@ def lot_of(spec: Spec, converter: Converter, edges: SwitchData, spreads: tuple[T
 
     Raises ValueError for a name that no part has, for a growth that turns a value negative, and where nothing strays.
     """
-    low, high = spec.ambient or (REFERENCE, REFERENCE)
+    low, high = spec.surroundings
     numbers = converter.letters() | asdict(edges)
     for tolerance in spreads:
         if tolerance.name not in STRAYING:

@@ -18,7 +18,9 @@ from . import judge
 from .judge import Corner, SwitchData, Verdict
 from .spec import Spec
 
-DEFAULT_RIPPLE = 0.01  # of the output voltage, where no limit is given: common practice, no source
+EXTRA_LOW = 60.0  # V of direct current; above it the law of most countries asks for protection: IEC 61140, from memory
+DEADLY = ("More than 60 V direct current can kill, and the output stays charged after switch-off. Cover it, work on it only switched off, "
+          "discharged and measured, and leave live work to those licensed for it.")  # fmt: skip
 ESR_SHARE = 0.5  # of the ripple limit that the series resistance may take
 
 
@@ -144,7 +146,7 @@ def _inductor(spec: Spec) -> tuple[float, list[Line]]:
 def _capacitor(spec: Spec, inductance: float, data: dict) -> tuple[float, float, list[Line]]:
     """Output capacitance and series resistance, and how they came about, at the lowest source voltage and full load."""
     group, duty = "The output capacitor", 1 - spec.v_in.min / spec.v_out
-    limit = spec.ripple or DEFAULT_RIPPLE * spec.v_out
+    limit = spec.ripple_limit
     peak = worked(group, "At the lowest source voltage and full load the inductor current peaks highest.", stress.peak_current(),
                    i_out=spec.i_out.max, duty=duty, v_in=spec.v_in.min, inductance=inductance, f_sw=spec.frequency)
     esr = spec.series_resistance
@@ -283,6 +285,7 @@ def _cautions(spec: Spec, corners: list[Corner], data: dict) -> list[str]:
         "switch the load off, and a shorted output is fed until a fuse blows. Fit one.",
         f"The output capacitor holds up to {show(max(c.state.output_voltage.max for c in corners), 'V')} after switch-off. Measure "
         "before you touch.",
+        *([DEADLY] if spec.v_out > EXTRA_LOW else []),
         "Inductor, switch and rectifier run hot. A shorted battery burns: fuse it at its terminal.",
         "Part data are illustrative and invented. Put in the data of real parts and run the design again before you buy.",
         *judge.unjudged(spec),

@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import isfinite, sqrt
 
+import numpy as np
+
 from ..circuit import Converter, SteadyState, switched
 from ..parts import inductor_build, kinds, losses, snubber, tables, warming
 from ..parts.capacitor_choice import Bank
@@ -20,6 +22,7 @@ from ..parts.point import Point
 from ..parts.snubber import Snubber
 from ..parts.tables import Candidates
 from ..parts.warming import Operating
+from ..units import show
 from . import banks, choice, judge, told, tolerance
 from .choice import Picked
 from .judge import Corner, SwitchData, Verdict
@@ -27,6 +30,7 @@ from .procedure import Design, Line, Part, illustrative
 from .spec import Spec
 from .tolerance import Spread
 
+CLIMATE = (-60.0, 150.0)  # °C, the ambient within which the data of cores and capacitors say anything
 UNITS = 2000  # of the lot that is drawn at random
 STRAY = 8e-9  # H of the loop of switch, rectifier and output capacitor: a few millimetres of board, invented
 RING_SHARE = 0.85  # of the switch's voltage limit that ringing may reach: common practice, no source
@@ -37,9 +41,10 @@ class Real:
     """A design with real parts.
 
     fitted: the parts that were taken. picked: what came of each table. inductor: as wound, None where one was taken out of a table or no
-    core would do (`unwound` says why for each core). banks: "output" and "input". operating: each corner of the design at rest
-    in the hottest ambient, on the exact circuit. corners: the same, their ripple with what is left of the output capacitor at its
-    worst. saturating: the hardest corner with the coil's own curve. snubber: for the switch node. spread: of a lot of units.
+    core would do (`unwound` says why for each core). banks: "output" and "input"; `unfitted` says why one is missing. operating: each
+    corner of the design at rest in the hottest ambient, on the exact circuit. corners: the same, their ripple with what is left of the
+    output capacitor at its worst. saturating: the hardest corner with the coil's own curve. snubber: for the switch node. spread: of a
+    lot of units.
     """
 
     design: Design
@@ -48,6 +53,7 @@ class Real:
     inductor: Built | None
     unwound: dict[str, str]
     banks: dict[str, Bank]
+    unfitted: dict[str, str]
     operating: tuple[Operating, ...]
     corners: list[Corner]
     saturating: SteadyState | None
@@ -86,6 +92,11 @@ class Real:
         """What can hurt people or parts, and what is not judged."""
         return told.cautions(self)
 
+    @property
+    def unjudged(self) -> list[str]:
+        """What is demanded or drawn, and not judged."""
+        return told.unjudged(self)
+
     def to_dict(self) -> dict:
         """Everything as plain data for `design.json`."""
         return told.to_dict(self)
@@ -109,19 +120,21 @@ class Real:
 def realise(design: Design, own: Candidates | None = None, units: int = UNITS, progress=None) -> Real:
     """Real parts for a design. `own`: tables of one's own; the invented ones where left out. `units`: of the random lot.
 
-    Raises `warming.Runaway` where a part warms itself without end, ValueError where the output is out of reach when warm.
+    Raises ValueError, naming the specification and the corner, where a part warms itself without end or the output is out of reach
+    when warm, and for an ambient outside CLIMATE.
     """
+    _bearable(design.spec)
     tell = progress or (lambda done, total, words: None)
     tell(0, 4, "choosing parts out of tables, winding the inductor")
     edges = SwitchData(**{k: illustrative()["switch"][k] for k in SwitchData.__dataclass_fields__})
     chosen = choice.choose(design.spec, design.corners, tables.illustrative() if own is None else own, edges)
-    wound, unwound = _wound(design) if own is None or not own.inductors else (None, {})
-    found = _banks(design, chosen.picked["capacitor"], own)
-    parts = replace(chosen.parts, **{"capacitor" if role == "output" else "input_capacitor": _at_work(bank) for role, bank in found.items()},
-                    **({"inductor": wound.part()} if wound else {}))  # fmt: skip
+    wound, unwound = _wound(design, chosen.parts) if own is None or not own.inductors else (None, {})
+    found, unfitted = _banks(design, chosen.picked["capacitor"], own)
+    capacitors = {"capacitor" if role == "output" else "input_capacitor": _at_work(bank) for role, bank in found.items()}
+    parts = replace(chosen.parts, **capacitors, **({"inductor": wound.part()} if wound else {}))  # fmt: skip
     tell(1, 4, "losses and temperatures at every corner")
     spec = design.spec
-    rest = tuple(warming.settle(parts, c.v_in, spec.v_out, c.i_out, spec.frequency, spec.surroundings[1]) for c in design.corners)
+    rest = tuple(_at_rest(spec, parts, corner) for corner in design.corners)
     tell(2, 4, "what is left of the output capacitor, and the exact circuit with it")
     corners = [_measured(spec, operating, found.get("output")) for operating in rest]
     tell(3, 4, "a lot of units, drawn at random")
@@ -129,8 +142,8 @@ def realise(design: Design, own: Candidates | None = None, units: int = UNITS, p
     spread = tolerance.monte_carlo(spec, drawn, _edges(parts.switch), units=units)
     full = design.corners.index(_full_load(design))
     verdicts = [*judge.verdicts(spec, corners), *_temperatures(spec, parts, rest, corners)]
-    return Real(design, parts, chosen.picked, wound, unwound, found, rest, corners, _saturating(wound, rest), _snubbed(parts, rest[full]),
-                spread, verdicts)  # fmt: skip
+    return Real(design, parts, chosen.picked, wound, unwound, found, unfitted, rest, corners, _saturating(wound, rest),
+                _snubbed(parts, rest[full]), spread, verdicts)  # fmt: skip
 
 
 def _full_load(design: Design) -> Corner:
@@ -138,27 +151,55 @@ def _full_load(design: Design) -> Corner:
     return next(c for c in design.corners if (c.v_in, c.i_out) == (spec.v_in.usual, spec.i_out.max))
 
 
-def _wound(design: Design) -> tuple[Built | None, dict[str, str]]:
-    """The smallest inductor that does what the corners ask of it."""
-    spec, hard = design.spec, max(design.corners, key=lambda c: c.state.inductor_current.rms).state
+def _bearable(spec: Spec) -> None:
+    for name, value in zip(("min", "max"), spec.surroundings, strict=True):
+        if not CLIMATE[0] <= value <= CLIMATE[1]:
+            raise ValueError(f"{spec.where}: limits.ambient, {name} = {show(value, '°C')} must lie in [{show(CLIMATE[0], '°C')}, "
+                             f"{show(CLIMATE[1], '°C')}]: the data of parts go no further")
+
+
+def _at_rest(spec: Spec, parts: Parts, corner: Corner) -> Operating:
+    """One corner warm, in the hottest ambient, on the exact circuit."""
+    try:
+        return warming.settle(parts, corner.v_in, spec.v_out, corner.i_out, spec.frequency, spec.surroundings[1])
+    except ValueError as trouble:
+        raise ValueError(f"{spec.where}: load.voltage = {show(spec.v_out, 'V')} cannot be kept with these parts at a source of "
+                         f"{show(corner.v_in, 'V')} and a load of {show(corner.i_out, 'A')}: {trouble}") from None
+
+
+def _wound(design: Design, parts: Parts) -> tuple[Built | None, dict[str, str]]:
+    """The smallest inductor that does what the corners ask of it, the other parts being these."""
+    spec, corners = design.spec, design.corners
+    found = warming.settle_many(parts, np.array([c.v_in for c in corners]), spec.v_out, np.array([c.i_out for c in corners]),
+                                spec.frequency, spec.surroundings[1])  # fmt: skip
+    for k in np.flatnonzero(found.out_of_reach | found.runs_away):
+        _at_rest(spec, parts, corners[k])  # says what is wrong
+    point, hard = found.point, int(np.argmax(found.point.i_inductor_rms))
     return inductor_build.smallest(
-        design.converter.inductor.inductance, max(c.inductor_peak for c in design.corners), hard.inductor_current.rms,
-        hard.ripple_current, spec.frequency, hard.duty, ambient=spec.surroundings[1])  # fmt: skip
+        design.converter.inductor.inductance, float(np.max(point.i_inductor_max)), float(point.i_inductor_rms[hard]),
+        float(point.ripple_current[hard]), spec.frequency, float(point.duty[hard]), ambient=spec.surroundings[1])  # fmt: skip
 
 
-def _banks(design: Design, picked: Picked, own: Candidates | None) -> dict[str, Bank]:
-    """Output bank: out of the table where one's own has a fit, else by type; input bank by type."""
-    spec, found = design.spec, {}
+def _banks(design: Design, picked: Picked, own: Candidates | None) -> tuple[dict[str, Bank], dict[str, str]]:
+    """Output bank: out of the table where one's own has a fit, or where the designer has fixed what it must do; else by type, and where
+    no type will do, out of the table after all. Input bank by type. And why one is missing."""
+    spec, found, failed = design.spec, {}, {}
+    fixed = spec.capacitance is not None or spec.series_resistance is not None
     hard = Point.of(max(design.corners, key=lambda c: c.state.inductor_current.rms).state)
     wide = Point.of(max(design.corners, key=lambda c: c.state.ripple_current).state)
-    if own is not None and picked.best:
-        found["output"] = picked.best[0].bank
-    try:
-        found.setdefault("output", banks.output_bank(spec, hard, design.converter.inductor.inductance, kinds.TYPES))
-        found["input"] = banks.input_bank(spec, wide, kinds.TYPES)
-    except ValueError:  # nothing fits: the design keeps the capacitor that it was drawn with
-        pass
-    return found
+    by_type = {"output": lambda: banks.output_bank(spec, hard, design.converter.inductor.inductance, kinds.TYPES),
+               "input": lambda: banks.input_bank(spec, wide, kinds.TYPES)}  # fmt: skip
+    if fixed or (own is not None and picked.best):
+        del by_type["output"]
+        failed["output"] = "what [choices] fixes for it, no capacitor in the table does"
+    for role, way in by_type.items():
+        try:
+            found[role] = way()
+        except ValueError as trouble:  # nothing fits
+            failed[role] = str(trouble)
+    if picked.best:
+        found = {"output": picked.best[0].bank} | found
+    return found, {role: why for role, why in failed.items() if role not in found}
 
 
 def _at_work(bank: Bank) -> Capacitor:
@@ -172,7 +213,7 @@ def _measured(spec: Spec, at_rest: Operating, bank: Bank | None) -> Corner:
     worst = state
     if bank is not None:
         old = state.converter.change(capacitance=bank.effective, r_capacitor=bank.esr)
-        worst = switched.steady_state(old.change(duty=switched.duty_for(old, spec.v_out)))
+        worst = switched.steady_state(old.change(duty=switched.duty_for(old, spec.v_out, state.duty)))
     kept = spec.v_out * at_rest.point.i_out
     return Corner(
         float(at_rest.point.v_in), float(at_rest.point.i_out), state.duty, state.mode, worst.ripple_voltage, state.inductor_current.max,
@@ -196,9 +237,9 @@ def _saturating(wound: Built | None, rest) -> SteadyState | None:
     """The hardest corner once more, the coil's inductance falling with current as its core has it."""
     if wound is None:
         return None
-    c = max(rest, key=lambda o: o.state.inductor_current.max).state.converter
-    bent = c.change(inductance=wound.first_inductance, saturation=wound.saturation)
-    return switched.steady_state(bent.change(duty=switched.duty_for(bent, rest[0].state.output_voltage.mean)))
+    state = max(rest, key=lambda o: o.state.inductor_current.max).state
+    bent = state.converter.change(inductance=wound.first_inductance, saturation=wound.saturation)
+    return switched.steady_state(bent.change(duty=switched.duty_for(bent, state.output_voltage.mean, state.duty)))
 
 
 def _snubbed(parts: Parts, full: Operating) -> Snubber | None:

@@ -9,6 +9,7 @@ from ..files import Section, read_toml
 from ..units import show
 
 ROOM = 25.0  # °C
+DEFAULT_RIPPLE = 0.01  # of the output voltage, where no limit is given: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -88,6 +89,11 @@ class Spec:
     def surroundings(self) -> tuple[float, float]:
         """Coldest and hottest ambient, °C; room temperature where none is named."""
         return self.ambient or (ROOM, ROOM)
+
+    @property
+    def ripple_limit(self) -> float:
+        """Output ripple to design for, V, peak to peak; a hundredth of the output voltage where none is demanded."""
+        return self.ripple or DEFAULT_RIPPLE * self.v_out
 
     def to_dict(self) -> dict:
         """Everything as plain data, for a design file."""

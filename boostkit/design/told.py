@@ -7,6 +7,7 @@ from math import isinf
 from ..algebra.formula import latex_value
 from ..derivations import magnetics
 from ..units import show
+from . import judge
 from .procedure import Line, Part, worked
 
 HEAT = "How warm it gets"
@@ -44,8 +45,8 @@ def _heat(real) -> list[Line]:
     hard = real.hardest
     told = [Line(HEAT, f"{_name(part)}: {show(t, '°C')}; it bears {show(getattr(real.fitted, part).heat.limit, '°C')}.", "", "", t, "°C")
             for part, t in hard.temperatures.items() if getattr(real.fitted, part).heat.resistance]  # fmt: skip
-    if len(told) < len(hard.temperatures):
-        told.append(Line(HEAT, "What is only drawn, and is no real part yet, does not say how it cools, and is **not judged**.", ""))
+    if silent := _silent(real):
+        told.append(Line(HEAT, f"{_list(silent)}: nothing says how it cools, so its temperature is **not judged**.", ""))
     return [Line(HEAT, f"At the corner of largest loss, in an ambient of {show(hard.ambient, '°C')}; resistances and temperatures are "
                  f"solved together. A kelvin more warms the parts by {show(hard.loop_gain)} K further: below one, it settles.",
                  "", "", hard.loop_gain), *told]  # fmt: skip
@@ -59,8 +60,8 @@ def _wound(real) -> list[Line]:
                    inductance=built.inductance, i_inductor_max=built.demand.i_peak, flux_density_max=built.flux_peak,
                    area_core=built.core.area_least) if built.gap else None  # fmt: skip
     bent = real.saturating
-    curve = Line(WOUND, f"With the core's own curve, at the hardest corner, the exact circuit peaks at {show(bent.inductor_current.max, 'A')}; "
-                 f"a coil of constant inductance would at {show(max(c.inductor_peak for c in real.corners), 'A')}.", "", "",
+    curve = Line(WOUND, f"With the core's own curve, at the hardest corner, the exact circuit peaks at "
+                 f"{show(bent.inductor_current.max, 'A')}; a coil of constant inductance would at {show(max(c.inductor_peak for c in real.corners), 'A')}.", "", "",
                  bent.inductor_current.max, "A")  # fmt: skip
     return [*([turns] if turns else []), *(Line(WOUND, why[:1].upper() + why[1:], "") for why in built.why), curve]
 
@@ -79,55 +80,119 @@ def _node(real) -> list[Line]:
 
 def _spread(real) -> list[Line]:
     """Share of units that meet each demand, and what matters most."""
-    told = [Line(SPREAD, f"{real.spread.units} units drawn at random within the tolerances of their parts, each at every corner of the exact "
-                 "circuit. The tolerances are invented where no standard gives them.", "")]  # fmt: skip
+    if real.spread.not_reached == real.spread.units:
+        return [Line(SPREAD, "**None** of the units drawn at random reaches the output at every corner.", "")]
+    told = [Line(SPREAD, f"{real.spread.units} units drawn at random within the tolerances of their parts, each at every corner of the "
+                 "exact circuit. The tolerances are invented where no standard gives them.", "")]  # fmt: skip
+    if real.spread.not_reached:
+        told.append(Line(SPREAD, f"{real.spread.not_reached} of them do **not** reach the output at every corner, and meet no demand.", ""))
     for name, outcome in real.spread.outcomes.items():
         low, high = outcome.quantiles[0.01], outcome.quantiles[0.99]
         unit = outcome.demand.unit
         share = "" if outcome.share is None else f", and {show(outcome.share, '%')} of them meet the demand"
-        told.append(Line(SPREAD, f"{_name(name)}: 98 % of the units lie between {show(low, unit)} and {show(high, unit)}{share}. It follows "
-                         f"the {_name(outcome.matters_most).lower()} most closely.", "", "", outcome.share))  # fmt: skip
+        told.append(Line(SPREAD, f"{_name(name)}: 98 % of the units lie between {show(low, unit)} and {show(high, unit)}{share}. It "
+                         f"follows the {_name(outcome.matters_most).lower()} most closely.", "", "", outcome.share))  # fmt: skip
     return told
 
 
 def _picked(real) -> list[Line]:
     told = []
     for what, picked in real.picked.items():
-        if what == "inductor" and real.inductor is not None:
+        if _made(real, what):
             continue
         if not picked.best:
-            told.append(Line(REFUSED, f"{_name(what)}: nothing in the table fits; look for one that {picked.look_for}.", ""))
+            said = "nothing in the table fits" if picked.refused else "there is no table of them"
+            told.append(Line(REFUSED, f"{_name(what)}: {said}. Look for: {picked.look_for}.", ""))
+            told += _refusals(picked)
             continue
         best, others = picked.best[0], ", ".join(fit.part.name for fit in picked.best[1 : 1 + MOST])
         told.append(Line(REFUSED, f"{_name(what)}: {best.part.name}; the converter then loses {show(best.loss, 'W')}"
                          + (f". Next best: {others}." if others else "."), ""))  # fmt: skip
-        told += [Line(REFUSED, f"Not {name}: it {why}.", "") for name, why in list(picked.refused.items())[:MOST]]
+        told += _refusals(picked)
     return told
+
+
+def _refusals(picked) -> list[Line]:
+    return [Line(REFUSED, f"Not {name}: it {why}.", "") for name, why in list(picked.refused.items())[:MOST]]
+
+
+def _made(real, what: str) -> bool:
+    """Whether this part did not come out of the table: wound, or chosen by its type."""
+    if what == "inductor":
+        return real.inductor is not None
+    best = real.picked[what].best
+    return what == "capacitor" and "output" in real.banks and not (best and best[0].bank is real.banks["output"])
+
+
+def _only_drawn(real) -> list[str]:
+    """The parts that are as the design was drawn, and no real ones."""
+    missing = [what for what, picked in real.picked.items() if not picked.best and not _made(real, what)]
+    return missing + [f"{role} capacitor" for role in real.unfitted if role != "output"]
+
+
+def _silent(real) -> list[str]:
+    """The parts that do not say how they cool."""
+    return [name for name in real.usual.temperatures if not getattr(real.fitted, name).heat.resistance]
+
+
+def _list(names: list[str]) -> str:
+    return _name(", ".join(name.replace("_", " ") for name in names))
 
 
 def parts(real) -> list[Part]:
     """The parts list: what was taken, and what to look for instead."""
     fitted, look = real.fitted, {what: picked.look_for for what, picked in real.picked.items()}
-    made = "invented" if fitted.switch.invented else "from your table"
-    listed = [Part(_name(what), getattr(fitted, what).name, "", made, look[what]) for what in ("switch", "rectifier", "inductor")]
+    listed = [Part(_name(what), getattr(fitted, what).name, "", _origin(real, what), look[what])
+              for what in ("switch", "rectifier", "inductor")]
     listed += [Part(f"{_name(role)} capacitor", f"{bank.count} × {bank.piece.name}", "", f"{show(bank.effective, 'F')} left at the worst",
-                    look["capacitor"] if role == "output" else "close to coil and switch, with a short loop")
-               for role, bank in real.banks.items()]  # fmt: skip
+                    f"at least this left, series resistance at most {show(bank.esr, 'Ω')} in the cold" if role == "output"
+                    else "close to coil and switch, with a short loop") for role, bank in real.banks.items()]  # fmt: skip
+    listed += [part for part in real.design.parts if part.what == "Output capacitor" and "output" not in real.banks]
     if real.snubber is not None and not isinf(real.snubber.resistance):
         listed.append(Part("Snubber", f"{show(real.snubber.resistance, 'Ω')}, {show(real.snubber.capacitance, 'F')}", "",
-                           "for the stray inductance assumed", f"in series across the switch, {show(real.snubber.resistor_heat, 'W')} of heat, "
-                           "close to it"))  # fmt: skip
+                           "for the stray inductance assumed", f"in series across the switch, {show(real.snubber.resistor_heat, 'W')} of "
+                           "heat, close to it"))  # fmt: skip
     return listed
+
+
+def _origin(real, what: str) -> str:
+    """Where a part comes from, in words."""
+    part = getattr(real.fitted, what)
+    if _made(real, what):
+        return "wound; core and its material are invented"
+    if not real.picked[what].best:
+        return "as drawn: illustrative, invented, and no real part"
+    return "invented" if part.invented else "from your table"
+
+
+def unjudged(real) -> list[str]:
+    """What the specification demands or the design draws, and nothing has judged."""
+    found = [c for c in judge.unjudged(real.spec) if "ambient range" not in c]
+    if drawn := _only_drawn(real):
+        found.append(f"{_list(drawn)}: only drawn, no real part. Whether there is one that bears this is **not judged**.")
+    if real.spec.ambient is None:
+        found.append(f"No ambient is named: temperatures are those in {show(real.usual.ambient, '°C')}, and **not judged**.")
+    elif silent := [name for name in _silent(real) if name not in drawn]:
+        found.append(f"{_list(silent)}: no thermal resistance is given, so the temperature is **not judged**.")
+    if "output" not in real.banks:
+        found.append("What bias, cold and age leave of the output capacitor is **not judged**: the ripple is that of the values drawn. "
+                     f"{_name(real.unfitted['output'])}.")  # fmt: skip
+    if real.snubber is None:
+        found.append("The ringing of the switch node is **not judged**: that takes a switch with a voltage limit well above the output "
+                     "and a stated output capacitance.")  # fmt: skip
+    return found
 
 
 def cautions(real) -> list[str]:
     """Those of the design, without what is judged now; what the real parts add; the last word stays the last."""
-    kept = [c for c in real.design.cautions if "ambient range" not in c]
+    kept = [c for c in real.design.cautions if "**not judged**" not in c and "ambient range" not in c]
     polarised = any(bank.kind == "electrolytic" for bank in real.banks.values())
     added = ["An electrolytic capacitor fitted the wrong way round boils and vents: mind the polarity, keep your face away at first "
              "switch-on."] if polarised else []  # fmt: skip
     hot = [f"{_name(name)} reaches {show(t, '°C')}: too hot to touch." for name, t in real.hardest.temperatures.items() if t > TOUCH]
-    return [*kept[:-1], *added, *hot, kept[-1]]
+    rings = [f"The switch node rings to {show(snubber.peak, 'V')} even with the snubber: too high for the switch taken."
+             for snubber in [real.snubber] if snubber and not snubber.met]  # fmt: skip
+    return [*kept[:-1], *unjudged(real), *added, *hot, *rings, kept[-1]]
 
 
 TOUCH = 60.0  # °C of a metal surface that burns skin within seconds: ISO 13732-1 gives about this for bare metal, from memory

@@ -123,6 +123,12 @@ def preferred_between(low: float, high: float, series: str) -> list[float]:
     return values
 
 
+def worst_left(a_type: Type, share, coldest: float, hottest: float):
+    """The share of its marked capacitance that a piece has left at the worst: tolerance, ten years, and any temperature between
+    the two (°C) inside it. share: of its rated voltage, a number or an array; the result is of its shape."""
+    return (1 - a_type.tolerance) * a_type.capacitance_left(share, a_type.temperature.lowest(coldest, hottest), AGE)
+
+
 @cache
 def _pieces(a_type: Type) -> tuple[np.ndarray, ...]:
     """Every piece of a type that can be bought, as marked: capacitance, rated voltage, and what follows from these two."""
@@ -139,8 +145,7 @@ def _fitting(a_type: Type, voltage: float, ambient: tuple[float, float]) -> tupl
     Kept, since a sweep asks for one voltage and ambient again and again."""
     columns = _pieces(a_type)
     c, v, volume, heat = (column[columns[1] * a_type.largest_share >= voltage * (1 - 1e-12)] for column in columns)
-    worst = a_type.temperature.lowest(ambient[0], ambient[1] + a_type.rise)
-    return c, v, volume, heat, (1 - a_type.tolerance) * a_type.capacitance_left(voltage / v, worst, AGE) if c.size else c
+    return c, v, volume, heat, worst_left(a_type, voltage / v, ambient[0], ambient[1] + a_type.rise) if c.size else c
 
 
 def _best(a_type: Type, demand: Demand) -> Bank | str:

@@ -5,7 +5,6 @@ The materials that come with the kit are invented (`data/core_materials.toml`); 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -14,9 +13,10 @@ from pathlib import Path
 import numpy as np
 
 from boostkit import units
+from boostkit.derivations import letters
 from boostkit.files import Section, read_toml
 
-MU_0 = 4e-7 * math.pi
+MU_0 = float(letters.mu_0.defined_as)  # H/m
 GAPS = ("cut", "distributed")
 
 

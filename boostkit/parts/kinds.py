@@ -6,10 +6,14 @@ in a circuit is reckoned in `losses`. Whatever may be left out has a default tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
+
+import numpy as np
+
+from ..derivations import copper
 
 REFERENCE = 25.0  # °C at which parts state their numbers
-COPPER = 0.00393  # 1/K at 20 °C, IEC 60028
+COPPER = float(copper.growth_20.defined_as)  # 1/K at 20 °C
 
 
 @dataclass(frozen=True)
@@ -130,3 +134,16 @@ class Parts:
     capacitor: Capacitor
     input_capacitor: Capacitor | None = None
     control_current: float = 0.0
+
+
+def stacked(parts: list, column: bool = False):
+    """Several parts of one kind as a single one whose numbers are arrays of shape (N,), or (N, 1) as a column; what is no number, a
+    name or a curve, is the first one's."""
+    def stack(values):
+        if is_dataclass(values[0]):
+            return stacked(values, column)
+        if isinstance(values[0], bool) or not isinstance(values[0], int | float):
+            return values[0]
+        return np.array(values, float)[:, None] if column else np.array(values, float)
+
+    return type(parts[0])(**{f.name: stack([getattr(part, f.name) for part in parts]) for f in fields(parts[0])})

@@ -116,14 +116,15 @@ def winding_resistance(inductor: Inductor, temperature: Number) -> Number:
 
 
 def converter(parts: Parts, v_in: float, v_out: float, i_out: float, f_sw: float, temperatures: dict[str, float] | None = None,
-              i_lost: float = 0.0) -> Converter:  # fmt: skip
+              i_lost: float = 0.0, near: float | None = None) -> Converter:  # fmt: skip
     """The exact circuit with these parts and a load of `i_out` A, its duty found for `v_out` V (`switched.duty_for`).
 
-    i_lost A: what has to reach the output besides (`Losses.on_the_way` over v_out). A dead time is left out: the circuit's
-    rectifier conducts through it, and `at` adds what the body diode takes. Raises ValueError where v_out is out of reach.
+    i_lost A: what has to reach the output besides (`Losses.on_the_way` over v_out). near: a duty close by, if known. A dead time
+    is left out: the circuit's rectifier conducts through it, and `at` adds what the body diode takes. Raises ValueError where
+    v_out is out of reach.
     """
     bare = circuit(parts, v_in, i_out + i_lost, f_sw, temperatures)
-    return bare.change(duty=switched.duty_for(bare, v_out))
+    return bare.change(duty=switched.duty_for(bare, v_out, near))
 
 
 def circuit(parts: Parts, v_in: float, i_out: float, f_sw: float, temperatures: dict[str, float] | None = None) -> Converter:
@@ -187,7 +188,7 @@ def _forward(current: Number) -> Number:
 def _capacitance(point: Point, switch: Switch) -> Number:
     """From the output voltage down at each closing; in discontinuous conduction the node has come to rest lower, and this errs
     high."""
-    if switch.capacitance_voltage:
+    if np.any(switch.capacitance_voltage):  # of an array of switches all, or none
         return real_parts.falling_capacitance_loss().formula(
             c_switch=switch.output_capacitance, v_stated=switch.capacitance_voltage, v_out=point.v_out, f_sw=point.f_sw)  # fmt: skip
     return real_parts.capacitance_loss().formula(c_switch=switch.output_capacitance, v_out=point.v_out, f_sw=point.f_sw)

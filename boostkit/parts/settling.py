@@ -50,7 +50,7 @@ class Case:
         self.where = {"v_in": v_in, "v_out": v_out, "i_out": i_out, "f_sw": f_sw}
         self.ambient = np.asarray(ambient, float)
         self.carries_off = [np.asarray(heats(parts)[name].resistance, float) for name in FEED_BACK]
-        self.shape = np.shape(self.at(self.start())[1].total + self.ambient)
+        self.shape = np.broadcast_shapes(np.shape(self.at(self.start())[1].total), *map(np.shape, [self.ambient, *self.carries_off]))
         self.ambient = np.broadcast_to(self.ambient, self.shape)
 
     def start(self) -> list[np.ndarray]:
@@ -92,7 +92,8 @@ class Case:
         for _ in range(ROUNDS):
             answer, slopes = self._slopes(x, [len(FEED_BACK)])
             off = answer[-1] - x[-1]
-            step = np.where(np.isfinite(off), off / (1 - np.clip(slopes[..., 0, 0], 0.0, 0.5)), 0.0)
+            slope = np.clip(np.nan_to_num(slopes[..., 0, 0], nan=0.5), 0.0, 0.5)  # nan where a little more current is out of reach
+            step = np.where(np.isfinite(off), off / (1 - slope), 0.0)
             x[-1] = np.maximum(x[-1] + step, 0.0)
             if np.all(abs(step) < NEAR):
                 break
@@ -136,12 +137,14 @@ class Case:
     def exact(self, x: list, slopes: np.ndarray) -> tuple[SteadyState, Point, Losses]:
         """From the formulas' solution to that of the exact circuit, on the formulas' slopes."""
         free, x = self.free, [float(v) for v in x]
+        near = float(self.at(x)[0].duty)
         for _ in range(ROUNDS):
             warm = self.warmth(x)
             try:
-                state = switched.steady_state(losses.converter(self.parts, **self.where, temperatures=warm, i_lost=x[-1]))
+                state = switched.steady_state(losses.converter(self.parts, **self.where, temperatures=warm, i_lost=x[-1], near=near))
             except ValueError:
                 break
+            near = state.duty
             point = Point.of(state, self.where["i_out"])
             found = losses.at(point, self.parts, warm)
             answer = self.answer(found)
@@ -174,7 +177,7 @@ def thermal_gain(slopes: np.ndarray) -> np.ndarray:
     them at once. nan where that has no value."""
     ways = slopes.shape[-1] - 1
     if not ways:
-        return np.zeros(slopes.shape[:-2])
+        return np.where(np.isfinite(slopes).all(axis=(-2, -1)), 0.0, np.nan)
     left = 1 - slopes[..., ways:, ways:]
     with np.errstate(invalid="ignore"):
         through = slopes[..., :ways, ways:] @ slopes[..., ways:, :ways] / np.where(left > 0, left, np.nan)

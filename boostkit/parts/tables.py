@@ -14,7 +14,7 @@ from dataclasses import MISSING, dataclass, fields
 from importlib.resources import as_file, files
 from pathlib import Path
 
-from ..files import Section, _text
+from ..files import Section, read_text
 from ..units import quoted, read
 from .kinds import TYPES, Capacitor, Heat, Inductor, Rectifier, Switch
 
@@ -138,7 +138,7 @@ def template(name: str) -> str:
 
 def _table(path: str | Path, kind: type) -> tuple:
     where = Path(path).name
-    rows = _rows(_text(Path(path), where), where)
+    rows = _rows(read_text(path, where), where)
     if not rows:
         raise ValueError(f"{where}: holds no header")
     units_of = _header(rows[0], kind, where)

@@ -18,20 +18,21 @@ import numpy as np
 from ..circuit import Converter
 from ..circuit.switched import steady_state, steady_states
 from ..derivations import switching
-from ..parts import losses, warming
-from ..parts.kinds import Heat, Parts
+from ..parts import losses
+from ..parts.kinds import Parts
 from ..parts.losses import BY_THE_CYCLE, CONDUCTION, HEATS, Losses
 from ..parts.point import Point
 from ..parts.settling import Case
+from ..parts.warming import Operating
 from ..units import show
 from .curves import curves, rows
 from .live import Panel, Slider
 from .panels import WORDS, sliders_for
-from .style import BLUE, MOSS, PAPER, PLUM, QUIET, RUST, Figure, count_in, fit, frame, name_axis, ring, styled
+from .style import BARE, BLUE, DOTS, MOSS, PAPER, PLUM, QUIET, RUST, Figure, count_in, fit, frame, name_axis, ring, styled
 
 # --- gain and efficiency along the duty ---
 
-UP_TO_THE_END = 1 - np.geomspace(1, 2e-3, 61)  # duties, closer and closer where everything happens
+UP_TO_THE_END = 1 - np.geomspace(1, 2e-3, 45)  # duties, closer and closer where everything happens
 
 
 @styled
@@ -41,38 +42,53 @@ def gain_rows(converter: Converter, *, onto: Figure | None = None) -> Figure:
     across, own = steady_states(converter, duty=UP_TO_THE_END), steady_state(converter)
     v_in = converter.source.voltage
     exact, share = across.output_voltage.mean / v_in, across.efficiency
-    at = int(np.argmax(exact))
+    at, highest, there = _peak(UP_TO_THE_END, exact, share)
     duty, now, ideal = UP_TO_THE_END, own.output_voltage.mean / v_in, switching.ideal_gain().formula(duty=UP_TO_THE_END)
-    ideal = np.where(ideal <= 2 * exact[at], ideal, np.nan)
+    ideal = np.where(ideal <= 2 * highest, ideal, np.nan)
     upper = ({"with losses": exact, "1/(1 − D)": ideal}, ("gain", ""),
-             {"marks": {"peak": (duty[at], exact[at]), "now": (own.duty, now)}, "bottom": 0.0, "top": 1.25 * max(exact[at], now)})
-    lower = ({"": share}, ("efficiency", "%"), {"marks": {"peak of the gain": (duty[at], share[at]), "now ": (own.duty, own.efficiency)},
+             {"marks": {"peak": (at, highest), "now": (own.duty, now)}, "bottom": 0.0, "top": 1.25 * max(highest, now)})
+    lower = ({"": share}, ("efficiency", "%"), {"marks": {"peak of the gain": (at, there), "now ": (own.duty, own.efficiency)},
                                                 "bottom": 0.0, "top": 1.05})  # fmt: skip
-    says = (f"With losses the gain is highest, {show(exact[at])}, at duty {show(duty[at])}, where the efficiency is {show(share[at], '%')}; "
+    says = (f"With losses the gain is highest, {show(highest)}, at duty {show(at)}, with an efficiency of {show(there, '%')}; "
             f"now duty {show(own.duty)}, gain {show(now)}, efficiency {show(own.efficiency, '%')}; at duty {show(duty[-1], '', 4)} the "
-            f"gain is {show(exact[-1])} and the source gives {show(float(across.input_power[-1]), 'W')}")  # fmt: skip
+            f"gain is {show(exact[-1])} and the source gives {show(float(across.input_power[-1]), 'W')}")
     return rows(duty, [upper, lower], along=("duty D", ""), heights=[2.2, 1.4], says=says, onto=onto)
+
+
+def _peak(duty: np.ndarray, gain: np.ndarray, share: np.ndarray) -> tuple[float, float, float]:
+    """Duty, gain and efficiency at the highest gain: the top of a parabola through the highest point and its neighbours."""
+    k = int(np.argmax(gain))
+    if not 0 < k < len(gain) - 1:
+        return float(duty[k]), float(gain[k]), float(share[k])
+    around, middle = slice(k - 1, k + 2), duty[k]
+    bend, slope, level = np.polyfit(duty[around] - middle, gain[around], 2)
+    step = -slope / (2 * bend)
+    there = np.polyval(np.polyfit(duty[around] - middle, share[around], 2), step)
+    return float(middle + step), float(level + slope * step / 2), float(there)
 
 
 def gain(converter: Converter) -> Panel:
     """The same under sliders."""
     letters = ("duty", "r_inductor", "r_switch", "v_rectifier", "r_rectifier", "v_in", "r_load")
-    return Panel(lambda **v: converter.change(**v), lambda now, onto: gain_rows(now, onto=onto), sliders_for(converter, *letters))
+    sliders = [replace(slider, high=max(slider.high, 10 * slider.start)) if slider.name in ("r_inductor", "r_switch") else slider
+               for slider in sliders_for(converter, *letters)]  # fmt: skip
+    return Panel(lambda **v: converter.change(**v), lambda now, onto: gain_rows(now, onto=onto), sliders)
 
 
 # --- the losses at a point and along the load ---
 
-KINDS = {  # what makes a loss: which losses they are, and how their areas look
-    "resistances and forward voltages": (CONDUCTION, BLUE, ""),
-    "edges and charges": (BY_THE_CYCLE, RUST, "////"),
-    "core": (("inductor core",), PLUM, "...."),
-    "control": (("control",), MOSS, "xxxx"),
+KINDS = {  # what makes a loss: which losses they are, and how their areas look; dark to white, for hatching is slow to draw
+    "resistances and forward voltages": (CONDUCTION, BLUE, BLUE),
+    "edges and charges": (BY_THE_CYCLE, RUST, RUST),
+    "core": (("inductor core",), DOTS, PLUM),
+    "control": (("control",), PAPER, MOSS),
 }
 LINES = 9  # bars; what is left over stands together in one more
 REST = "the rest"
 KEY = (-0.35, 0.19, 0.56, 0.77)  # where the key of each kind begins, in widths of the axes
+WINDOW = (LINES + 0.6, -0.6)  # rows, counted downwards
 ABOVE = -1.35  # the row of the key, above the bars
-LOADS = 17  # points along the load under a slider
+LOADS = 15  # points along the load under a slider
 
 
 def kinds_of(found: Losses) -> dict:
@@ -106,7 +122,8 @@ def where_it_goes(
 
 def _told(here: Losses, i_out: float, names: Sequence[str]) -> str:
     listed = ", ".join(f"{name} {show(float(here.items[name]), 'W')}" for name in names)
-    return (f"At {show(i_out, 'A')} of load {show(float(here.total), 'W')} are lost, efficiency {show(float(here.efficiency), '%')}: {listed}")
+    lost, share = show(float(here.total), "W"), show(float(here.efficiency), "%")
+    return f"At {show(i_out, 'A')} of load {lost} are lost, efficiency {share}: {listed}"
 
 
 def _kind(name: str) -> str:
@@ -114,8 +131,8 @@ def _kind(name: str) -> str:
 
 
 def _looks(kind: str) -> dict:
-    _, color, hatch = KINDS.get(kind, ((), QUIET, "|"))
-    return {"facecolor": PAPER if hatch else color, "edgecolor": color, "hatch": hatch, "linewidth": 0.8, "zorder": 2}
+    _, face, edge = KINDS.get(kind, ((), BARE, QUIET))
+    return {"facecolor": face, "edgecolor": edge, "linewidth": 0.9, "zorder": 2}
 
 
 def _bars(ax, amounts: dict[str, float], total: float) -> None:
@@ -123,11 +140,12 @@ def _bars(ax, amounts: dict[str, float], total: float) -> None:
     amounts = amounts | {REST: max(total - sum(amounts.values()), 0.0)}
     fit(ax, 0, max(amounts.values()), which="x", pad=0.14)
     ax.set_xlim(left=0)
-    ax.set_ylim(LINES + 0.6, -0.6)
-    ax.set_yticks([])
+    if ax.get_ylim() != WINDOW:  # the names stay as they are, so a panel writes them once
+        ax.set_ylim(*WINDOW)
+        ax.set_yticks(range(len(amounts)), list(amounts))
+        ax.tick_params(axis="y", length=0)
     name_axis(ax.xaxis, "loss", "W")
-    for row, (name, loss) in enumerate(amounts.items()):
-        ax.text(-0.02, row, name, transform=ax.get_yaxis_transform(), ha="right", va="center", fontsize=8)
+    for row, loss in enumerate(amounts.values()):
         ax.text(loss, row, f"  {show(loss, 'W')}", ha="left", va="center", fontsize=8)
     key = dict(zip(KINDS, KEY, strict=True))
     width = ax.get_xlim()[1]
@@ -163,35 +181,45 @@ def losses_of(parts: Parts, v_in: tuple[float, float, float], v_out: float, i_ou
               temperature: float) -> Panel:  # fmt: skip
     """Every loss while source, load, frequency and the temperature of all parts are moved, by formula.
 
-    v_in V and i_out A: lowest, at the start, highest. temperature °C: of every part; that parts warm by their own losses is left
-    to `warming.settle`. The parts stay: a coil for this frequency is wound in workbook 09.
+    v_in V and i_out A: lowest, at the start, highest (the sliders leave some room where these are one). temperature °C: of
+    every part; that parts warm by their own losses is left to `warming.settle`. The parts stay: a coil for another frequency is
+    wound in workbook 09.
     """
-    held = replace(parts, **{name: replace(getattr(parts, name), heat=Heat()) for name in ("switch", "rectifier", "inductor")})
     loads = np.geomspace(i_out[0] / 2, 1.5 * i_out[2], LOADS)
-    start = warming.settle_many(held, v_in[1], v_out, i_out[1], f_sw, temperature).losses
-    names = largest(start)
+    names = largest(_one(_at_one_temperature(parts, v_in[1], v_out, np.array([i_out[1]]), f_sw, temperature), 0))
     sliders = [
-        Slider("v_in", WORDS["v_in"], "V", v_in[0], v_in[2], v_in[1]),
-        Slider("i_out", WORDS["i_out"], "A", i_out[0], i_out[2], i_out[1], logarithmic=True),
+        Slider("v_in", WORDS["v_in"], "V", min(v_in[0], 0.9 * v_in[1]), min(max(v_in[2], 1.1 * v_in[1]), 0.98 * v_out), v_in[1]),
+        Slider("i_out", WORDS["i_out"], "A", min(i_out[0], i_out[1] / 10), i_out[2], i_out[1], logarithmic=True),
         Slider("f_sw", WORDS["f_sw"], "Hz", f_sw / 5, 5 * f_sw, f_sw, logarithmic=True),
-        Slider("temperature", "temperature of the parts", "°C", -20.0, 120.0, temperature),
+        Slider("temperature", "temperature of the parts", "°C", min(-20.0, temperature), max(120.0, temperature), temperature),
     ]
 
     def compute(v_in, i_out, f_sw, temperature):
-        case = Case(held, v_in, v_out, np.append(loads, i_out), f_sw, temperature)
-        unknowns, out_of_reach = case.cold()
-        if out_of_reach[-1]:
+        found = _at_one_temperature(parts, v_in, v_out, np.append(loads, i_out), f_sw, temperature)
+        here = _one(found, -1)
+        if np.isnan(here.total):
             raise ValueError(f"{show(v_out, 'V')} at {show(i_out, 'A')} is out of reach with {show(v_in, 'V')} at the source")
-        gone = np.where(out_of_reach, np.nan, 0.0)
-        items = {name: loss + gone for name, loss in case.at(unknowns)[1].items.items()}
-        here = Losses({name: loss[-1] for name, loss in items.items()}, v_out * i_out)
-        return here, i_out, Losses({name: loss[:-1] for name, loss in items.items()}, v_out * loads), v_in
+        along = Losses({name: loss[:-1] for name, loss in found.items.items()}, found.output_power[:-1])
+        return here, i_out, along, v_in
 
     def draw(numbers, onto):
         here, i_out, along, v_in = numbers
         return where_it_goes(here, i_out, loads, along, names=names, says=f"{show(v_in, 'V')} in. {_told(here, i_out, names)}", onto=onto)
 
     return Panel(compute, draw, sliders)
+
+
+def _at_one_temperature(parts: Parts, v_in: float, v_out: float, loads: np.ndarray, f_sw: float, temperature: float) -> Losses:
+    """Losses along the load with every part at one temperature; nan where the output is out of reach."""
+    case = Case(parts, v_in, v_out, loads, f_sw, temperature)
+    unknowns, out_of_reach = case.cold()
+    gone = np.where(out_of_reach, np.nan, 0.0)
+    return Losses({name: loss + gone for name, loss in case.at(unknowns)[1].items.items()}, v_out * loads + gone)
+
+
+def _one(found: Losses, k: int) -> Losses:
+    """The losses of one of many points."""
+    return Losses({name: float(loss[k]) for name, loss in found.items.items()}, float(found.output_power[k]))
 
 
 # --- the heat of one part ---
@@ -227,7 +255,7 @@ class HeatBalance:
         return float(self.temperatures[k[0]] + cold / (cold - warm) * (self.temperatures[k[0] + 1] - self.temperatures[k[0]]))
 
 
-def heat_of(parts: Parts, what: str, operating: warming.Operating, resistance: float | None = None, ambient: float | None = None) -> HeatBalance:
+def heat_of(parts: Parts, what: str, operating: Operating, resistance: float | None = None, ambient: float | None = None) -> HeatBalance:
     """The heat of one part ("switch", "rectifier" or "inductor") at an operating point, were it at other temperatures.
 
     resistance K/W and ambient °C: others than the part's own and the point's. The other parts stay as far above the ambient as
@@ -261,9 +289,9 @@ def heat_picture(heat: HeatBalance, *, onto: Figure | None = None) -> Figure:
                   onto=onto)  # fmt: skip
 
 
-def heating(parts: Parts, what: str, operating: warming.Operating) -> Panel:
+def heating(parts: Parts, what: str, operating: Operating) -> Panel:
     """The same while thermal resistance and ambient are moved."""
     own = getattr(parts, what).heat.resistance
     sliders = [Slider("resistance", "thermal resistance", "K/W", own / 4, 40 * own, own, logarithmic=True),
-               Slider("ambient", "ambient", "°C", -20.0, 120.0, operating.ambient)]
+               Slider("ambient", "ambient", "°C", min(-20.0, operating.ambient), max(120.0, operating.ambient), operating.ambient)]
     return Panel(lambda **v: heat_of(parts, what, operating, **v), lambda heat, onto: heat_picture(heat, onto=onto), sliders)

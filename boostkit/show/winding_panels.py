@@ -11,6 +11,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,7 +30,7 @@ from .live import Choice, Panel, Slider
 from .style import Figure, styled
 
 POINTS = 121  # of a curve under a slider
-BENDS = slice(1, None, 2)  # every other bend of a magnetising curve, for speed under a slider
+BENDS = [1, 3, 4, 5, 7, 9, 11, 12, 13, 14]  # of a magnetising curve, kept under a slider for speed: peaks within 3 %
 HOTTEST = 130.0  # °C, as far as the sliders go
 
 # --- core, turns and gap ---
@@ -68,9 +69,12 @@ def magnetised(wounds: Mapping[str, Magnetised], i_peak: float, *, up_to: float 
     current = np.linspace(0.0, up_to or 2 * i_peak, POINTS)
     henry = {label: wound.inductance_at(current) for label, wound in wounds.items()}
     tesla = {label: flux_density(wound, current) for label, wound in wounds.items()}
-    peaks = {"at the peak": (np.full(len(wounds), i_peak), np.array([wound.inductance_at(i_peak) for wound in wounds.values()]))}
+    at = np.full(len(wounds), i_peak)
+    left = {"at the peak": (at, np.array([wound.inductance_at(i_peak) for wound in wounds.values()]))}
+    dense = {"": (at, np.array([flux_density(wound, i_peak) for wound in wounds.values()]))}
     level = {} if limit is None else {"allowed": limit}
-    stacked = [(henry, ("inductance", "H"), {"bottom": 0.0, "marks": peaks}), (tesla, ("flux density", "T"), {"bottom": 0.0, "level": level})]
+    stacked = [(henry, ("inductance", "H"), {"bottom": 0.0, "marks": left}),
+               (tesla, ("flux density", "T"), {"bottom": 0.0, "marks": dense, "level": level})]  # fmt: skip
     return rows(current, stacked, along=("coil current", "A"), heights=[1.7, 1.5], says=says, onto=onto)
 
 
@@ -89,11 +93,15 @@ def core(built: Built) -> Panel:
         return gapped(cores.shape(core), built.material, round(turns), gap, temperature)
 
     def draw(wound, onto):
-        allowed = inductor_demand.FLUX_SHARE * float(wound.material.saturation_at(wound.temperature))
-        narrow = wound.core.area_least / wound.core.area
-        return magnetised({"": wound}, built.demand.i_peak, limit=allowed * narrow, says=_say_core(wound, built, allowed / narrow), onto=onto)
+        limit = allowed(wound) * wound.core.area_least / wound.core.area
+        return magnetised({"": wound}, built.demand.i_peak, limit=limit, says=_say_core(wound, built.demand.i_peak), onto=onto)
 
     return Panel(compute, draw, sliders)
+
+
+def allowed(wound: Magnetised) -> float:
+    """Flux density in T that the narrowest place of the core may reach, at its temperature."""
+    return inductor_demand.FLUX_SHARE * float(wound.material.saturation_at(wound.temperature))
 
 
 def _like(built: Built) -> Sequence[str]:
@@ -101,25 +109,23 @@ def _like(built: Built) -> Sequence[str]:
     return [name for name, one in cores.shapes().items() if one.gappable and 0.3 < one.box / built.core.box < 4][:6]
 
 
-def _say_core(wound: Magnetised, built: Built, _unused: float) -> str:
-    peak = built.demand.i_peak
-    narrowest = flux_density(wound, peak) * wound.core.area / wound.core.area_least
-    allowed = inductor_demand.FLUX_SHARE * float(wound.material.saturation_at(wound.temperature))
-    verdict = "within" if narrowest <= allowed else "above"
-    half = wound.current_at(magnetising.KNEE * wound.smallest_current_inductance)
-    return (f"{wound.core.name}, {wound.turns} turns, gap {show(wound.gap, 'm')}, {show(wound.temperature, '°C')}: "
-            f"{show(wound.smallest_current_inductance, 'H')} at small current, {show(float(wound.inductance_at(peak)), 'H')} at the peak of "
-            f"{show(peak, 'A')}; flux density there {show(float(narrowest), 'T')} at the narrowest place, {verdict} the allowed "
-            f"{show(allowed, 'T')}; 70 % of the inductance left at {show(float(half), 'A')}; {show(gap_share(wound), '%')} of the energy "
-            "in the gap")  # fmt: skip
+def _say_core(wound: Magnetised, peak: float) -> str:
+    narrowest, limit = float(flux_density(wound, peak)) * wound.core.area / wound.core.area_least, allowed(wound)
+    first = wound.smallest_current_inductance
+    knee = float(wound.current_at(magnetising.KNEE * first))
+    return (f"{wound.core.name}, {wound.turns} turns, gap {show(wound.gap, 'm')}, {show(wound.temperature, '°C')}: {show(first, 'H')} at "
+            f"small current, {show(float(wound.inductance_at(peak)), 'H')} at the peak of {show(peak, 'A')}; flux density there "
+            f"{show(narrowest, 'T')} at the narrowest place, {'within' if narrowest <= limit else 'above'} the allowed {show(limit, 'T')}; "
+            f"{show(magnetising.KNEE, '%')} of the inductance left at {show(knee, 'A')}; {show(gap_share(wound), '%')} of the energy in "
+            "the gap")  # fmt: skip
 
 
 # --- saturation in the waveform ---
 
 
-def with_core(converter: Converter, wound: Magnetised, r_inductor: float, bends: slice = slice(1, None)) -> Converter:
+def with_core(converter: Converter, wound: Magnetised, r_inductor: float, bends=slice(1, None)) -> Converter:
     """The converter with this core in its coil, and the winding's resistance in Ω. `bends`: which points of the piecewise linear
-    magnetising curve are kept."""
+    magnetising curve are kept; all where left out."""
     current, linkage = wound.curve
     inductance, saturation = curve_through(current[bends], linkage[bends])
     return converter.change(inductance=inductance, saturation=saturation, r_inductor=r_inductor)
@@ -133,8 +139,8 @@ def overload(state: SteadyState, straight: SteadyState, *, onto: Figure | None =
     met = coil.inductance * np.array([share_left(coil.saturation, stretch_at(coil.saturation, each)) for each in wave.i_inductor])
     amps = {"the core saturates": (wave.time, wave.i_inductor), "it does not": (plain.time, plain.i_inductor)}
     peaks = state.inductor_current.max, straight.inductor_current.max
-    says = (f"output {show(state.output_voltage.mean, 'V')}, load {show(state.output_power / state.output_voltage.mean, 'A')}: coil current "
-            f"at most {show(peaks[0], 'A')}, without saturation {show(peaks[1], 'A')}; inductance {show(met.max(), 'H')} down to "
+    says = (f"output {show(state.output_voltage.mean, 'V')}, load {show(state.output_power / state.output_voltage.mean, 'A')}: coil "
+            f"current at most {show(peaks[0], 'A')}, without saturation {show(peaks[1], 'A')}; inductance {show(met.max(), 'H')} down to "
             f"{show(met.min(), 'H')}; {state.mode} conduction")  # fmt: skip
     return rows(wave.time, [(amps, ("coil current", "A")), ({"": met}, ("inductance", "H"), {"bottom": 0.0})], along=("time", "s"),
                 heights=[2.0, 1.2], says=says, onto=onto)  # fmt: skip
@@ -143,16 +149,16 @@ def overload(state: SteadyState, straight: SteadyState, *, onto: Figure | None =
 def overloaded(converter: Converter, built: Built) -> Panel:
     """Coil current with this core and without saturation, while load, source and the temperature of the core are moved, the duty
     staying as it is. The converter's load is counted as one."""
-    full, source = steady_state(converter).output_voltage.mean / steady_state(converter).rectifier_current.mean, converter.source.voltage
-    sliders = [Slider("load", "load, times full load", "", 0.2, 2.4, 1.0),
+    state, source = steady_state(converter), converter.source.voltage
+    full = state.output_voltage.mean / state.rectifier_current.mean
+    sliders = [Slider("load", "load, times full load", "", 0.2, 2.0, 1.0),
                Slider("v_in", "source voltage", "V", 0.8 * source, 1.2 * source, source),
-               Slider("temperature", "temperature of the core", "°C", -20.0, HOTTEST, round(built.demand.hottest))]  # fmt: skip
+               Slider("temperature", "temperature of the core", "°C", -20.0, HOTTEST, round(built.temperature))]  # fmt: skip
     straight = converter.change(inductance=built.inductance, r_inductor=built.resistance_dc)
 
     def compute(load, v_in, temperature):
-        wound = Magnetised(built.core, built.material, built.turns, built.gap, built.fringing, temperature)
-        both = with_core(converter, wound, built.resistance_dc, BENDS), straight
-        return [steady_state(one.change(r_load=full / load, v_in=v_in)) for one in both]
+        bent = with_core(converter, replace(built.magnetised, temperature=temperature), built.resistance_dc, BENDS)
+        return [steady_state(one.change(r_load=full / load, v_in=v_in)) for one in (bent, straight)]
 
     return Panel(compute, lambda both, onto: overload(*both, onto=onto), sliders)
 
@@ -160,6 +166,7 @@ def overloaded(converter: Converter, built: Built) -> Panel:
 # --- layers ---
 
 PENETRATIONS = np.geomspace(0.1, 8.0, POINTS)
+RESISTANCE = ("resistance, over that of direct current in a skin depth", "")
 
 
 def by_thickness(count, penetration):
@@ -181,7 +188,7 @@ def thickness(counts: Sequence[int], *, onto: Figure | None = None) -> Figure:
     seen = {f"{count} layer{'s' if count > 1 else ''}": by_thickness(count, PENETRATIONS) for count in counts}
     at = np.array([best_of(count) for count in counts])
     marks = {"best": (at, by_thickness(np.array(counts, float), at))}
-    return curves(PENETRATIONS, seen, along=("thickness over skin depth", ""), of=("resistance", ""), marks=marks,
+    return curves(PENETRATIONS, seen, along=("thickness over skin depth", ""), of=RESISTANCE, marks=marks,
                   logarithmic="xy", height=3.2, onto=onto)  # fmt: skip
 
 
@@ -195,7 +202,7 @@ def rules(count: float, here: float, *, says: str = "", onto: Figure | None = No
     best, top = best_of(count), 3 * max(exact[0], exact[-1])
     seen = {"Dowell": exact, "thin layers": np.where(thin <= top, thin, np.nan), "thick layers": np.where(PENETRATIONS >= 1, thick, np.nan)}
     marks = {"best": (best, by_thickness(count, best)), "here": (here, by_thickness(count, here))}
-    return curves(PENETRATIONS, seen, along=("thickness over skin depth", ""), of=("resistance", ""), marks=marks,
+    return curves(PENETRATIONS, seen, along=("thickness over skin depth", ""), of=RESISTANCE, marks=marks,
                   logarithmic="xy", top=top, bottom=0.7 * exact.min(), height=3.2, says=says, onto=onto)  # fmt: skip
 
 
@@ -223,7 +230,7 @@ def layers(count: int, diameter: float, f_sw: float, temperature: float, covered
 def _say_layers(count: int, p: float, depth: float, diameter: float) -> str:
     factor = float(layer_formulas.layer_factor().formula(layers=count, penetration=p))
     thin = float(layer_formulas.thin_layers().formula(layers=count, penetration=p))
-    best = best_of(count) / p * diameter
+    best = best_of(count)
     return (f"{count} layer{'s' if count > 1 else ''} of wire {show(diameter, 'm')}, skin depth {show(depth, 'm')}: {show(p)} skin depths "
-            f"thick, {show(factor)} times the resistance for direct current (thin-layer rule {show(thin)}); best diameter "
-            f"{show(best, 'm')}, near {wire.near(best).name}")  # fmt: skip
+            f"thick, {show(factor)} times the resistance for direct current (thin-layer rule {show(thin)}); of sheets the best have "
+            f"{show(best)} skin depths, {show(best * depth, 'm')}")  # fmt: skip
