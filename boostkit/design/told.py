@@ -60,8 +60,9 @@ def _wound(real) -> list[Line]:
                    inductance=built.inductance, i_inductor_max=built.demand.i_peak, flux_density_max=built.flux_peak,
                    area_core=built.core.area_least) if built.gap else None  # fmt: skip
     bent = real.saturating
-    curve = Line(WOUND, f"With the core's own curve, at the hardest corner, the exact circuit peaks at "
-                 f"{show(bent.inductor_current.max, 'A')}; a coil of constant inductance would at {show(max(c.inductor_peak for c in real.corners), 'A')}.", "", "",
+    straight = max(c.inductor_peak for c in real.corners)
+    curve = Line(WOUND, "With the core's own curve, at the hardest corner, the exact circuit peaks at "
+                 f"{show(bent.inductor_current.max, 'A')}; a coil of constant inductance would at {show(straight, 'A')}.", "", "",
                  bent.inductor_current.max, "A")  # fmt: skip
     return [*([turns] if turns else []), *(Line(WOUND, why[:1].upper() + why[1:], "") for why in built.why), curve]
 
