@@ -84,7 +84,8 @@ def _spread(real) -> list[Line]:
     if real.spread.not_reached == real.spread.units:
         return [Line(SPREAD, "**None** of the units drawn at random reaches the output at every corner.", "")]
     told = [Line(SPREAD, f"{real.spread.units} units drawn at random within the tolerances of their parts, each at every corner of the "
-                 "exact circuit. The tolerances are invented where no standard gives them.", "")]  # fmt: skip
+                 "exact circuit. The tolerances are invented where no standard gives them. The efficiency of a unit leaves out core, "
+                 "recovery and the ripple's part in the winding.", "")]  # fmt: skip
     if real.spread.not_reached:
         told.append(Line(SPREAD, f"{real.spread.not_reached} of them do **not** reach the output at every corner, and meet no demand.", ""))
     for name, outcome in real.spread.outcomes.items():

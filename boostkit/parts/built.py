@@ -140,7 +140,8 @@ def _reasons(built: Built):
            f"{said(limit, 'T')} is allowed at {said(demand.hottest, '°C')}.")  # fmt: skip
     if built.gap:
         yield (f"A gap of {said(built.gap, 'm')} in the centre leg gives {said(demand.inductance, 'H')}: the field that bulges out "
-               f"of it adds {said(built.fringing - 1, '%')} to what a straight field would. Keep the winding {KEEP_AWAY} gap lengths away from it.")  # fmt: skip
+               f"of it adds {said(built.fringing - 1, '%')} to what a straight field would. Keep the winding {KEEP_AWAY} gap "
+               "lengths away from it.")  # fmt: skip
     yield (f"{built.wire.name} in {built.layers} layers, {said(built.fill, '%')} of the window copper: "
            f"{said(built.resistance_dc, 'Ω')} when warm, {built.ac_ratio:.3g} times that for the ripple.")  # fmt: skip
     yield (f"It loses {said(built.winding_loss, 'W')} in the winding and {said(built.core_loss, 'W')} in the core, and reaches "
