@@ -13,6 +13,7 @@ import pytest
 
 from boostkit import __main__ as command_line
 from boostkit.circuit import Converter, switched
+from boostkit.parts import losses
 
 DATA = Path(str(files("boostkit"))) / "data"
 SPEC = """
@@ -268,7 +269,8 @@ def test_an_edited_design_is_kept_unless_forced(designed, run):
 
 
 def test_a_design_file_feeds_waveforms(designed, run):
-    """The converter in `design.json`, put into TOML by hand, gives 18 V and the inductor peak of its corner."""
+    """The converter in `design.json`, put into TOML by hand, gives 18 V, and the inductor peak of its corner but for the little
+    that edges and core draw through the coil there."""
     data = json.loads((designed[0] / "harbour-tide-gauge" / "design.json").read_text(encoding="utf-8"))
     assert list(data)[:7] == ["spec", "converter", "corners", "verdicts", "lines", "parts", "cautions"]
     assert Converter.from_dict(data["converter"]).to_dict() == data["converter"]
@@ -278,7 +280,9 @@ def test_a_design_file_feeds_waveforms(designed, run):
     status, out, _ = run("waveforms", "stage.toml", "--json")
     usual = next(c for c in data["corners"] if (c["v_in"], c["i_out"]) == (6.0, 0.6))
     assert status == 0 and json.loads(out)["output_voltage"]["mean"] == pytest.approx(18.0, rel=1e-9)  # see `duty_for`
-    assert json.loads(out)["inductor_current"]["max"] == pytest.approx(usual["inductor_peak"], rel=1e-9)  # rounding
+    drawn = sum(usual["losses"][name] for name in losses.ON_THE_WAY) / (18.0 * 0.6)  # as a share of the load
+    below = 1 - json.loads(out)["inductor_current"]["max"] / usual["inductor_peak"]
+    assert 0.5 * drawn < below < 1.5 * drawn  # the mean follows the load; the ripple does not
 
 
 def test_a_design_that_falls_short_is_written_and_says_so(run):

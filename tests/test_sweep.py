@@ -320,6 +320,18 @@ def test_loss_at_a_given_coil_agrees_with_the_exact_circuit(coil):
         assert total == pytest.approx(warming.settle(coil, *FULL, float(f_sw)).losses.total, rel=0.01)  # straight slopes, by formula
 
 
+def test_a_runaway_at_both_ends_of_the_frequencies_is_nan_there(coil):
+    """A switch that hardly gets rid of its heat: at the ends no temperature settles, and every term is nan there; in between all is
+    as ever."""
+    hot = replace(coil, switch=replace(coil.switch, heat=kinds.Heat(3000.0, 1e4)))
+    given = at_given_coil(hot, *FULL, frequencies=np.geomspace(10e3, 2e6, 30), ambient=45.0)
+    away = warming.settle_many(hot, *FULL, given.f_sw, 45.0).runs_away
+    assert away[0] and away[-1] and not away.all()
+    for numbers in (*given.terms.values(), given.total, given.efficiency, given.ripple_current):
+        assert (np.isnan(numbers) == away).all()
+    assert given.inside and not away[np.argmin(abs(np.log(given.f_sw / given.least_at)))]
+
+
 def test_parts_that_never_reach_the_output_are_refused(coil):
     """At no frequency: one line that says so."""
     with pytest.raises(ValueError, match="at no frequency"):

@@ -68,7 +68,8 @@ def joined(transient):
     pieces = transient.pieces
     states = np.array([p.state for p in pieces] + [transient.state]).T
     ends = np.array([p.end_state for p in pieces]).T
-    scale = np.maximum.accumulate(np.abs(states), axis=1)[:, 1:] + 1e-30
+    reached = [max(abs(e.min), abs(e.max)) for e in (transient.inductor_current, *[transient.output_voltage] * (len(states) - 1))]
+    scale = np.maximum(np.maximum.accumulate(np.abs(states), axis=1)[:, 1:], 1e-3 * np.array(reached)[:, None]) + 1e-30
     assert np.max(np.abs(ends - states[:, 1:]) / scale) < 1e-11                 # a resting current is put to zero exactly
     clock_ends = np.array([p.start + p.duration for p in pieces])
     starts = np.array([p.start for p in pieces[1:]] + [transient.duration])

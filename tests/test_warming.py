@@ -110,6 +110,20 @@ def test_out_of_reach_is_not_runaway():
     assert many.out_of_reach.tolist() == [False, True] and not many.runs_away.any()
 
 
+def test_a_little_short_of_out_of_reach_settles_or_is_nan():
+    """Loads up to and beyond what held temperatures let through, close together, so that for some a little more current is out of
+    reach: no error, losses that grow to the last one that has any, nan beyond, and nan together with the loop gain of inf."""
+    cold = replace(PARTS, switch=replace(SWITCH, heat=Heat(0.0)), rectifier=replace(DIODE, heat=Heat(0.0)),
+                   inductor=replace(COIL, heat=Heat(0.0)))  # fmt: skip
+    loads = np.linspace(1.0, 20.0, 400)
+    found = warming.settle_many(cold, **HERE, i_out=loads)
+    total, last = found.losses.total, np.flatnonzero(np.isfinite(found.losses.total))[-1]
+    assert 10 < last < 390 and np.isfinite(total[: last + 1]).all() and (np.diff(total[: last + 1]) > 0).all()
+    assert found.out_of_reach[last + 5 :].all() and not found.out_of_reach[: last + 1].any()
+    assert (np.isnan(total) == (found.out_of_reach | found.runs_away)).all()
+    assert found.loop_gain[0] == 0 and np.isinf(found.loop_gain[-1])
+
+
 def test_loop_gain_with_what_goes_through_the_current():
     """One part warms itself by 0.2 and, through 0.1 A/K and 3 K/A on a current that feeds itself by 0.4, by 0.3/(1 - 0.4) more; two
     parts that only warm each other have the root of the product; a negative slope steadies, whatever its size."""

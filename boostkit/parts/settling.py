@@ -32,8 +32,9 @@ class Runaway(ValueError):  # noqa: N818 - the event itself, and its name in the
         grows = (f"each kelvin adds losses that warm it by {loop_gain:.3g} K more" if np.isfinite(loop_gain)
                  else "the resistances have grown until the output is out of reach")  # fmt: skip
         super().__init__(
-            f'{part} "{name}" runs away at an ambient of {show(ambient, "°C")}: followed to {show(temperature, "°C")}, where {grows}, so '
-            "no temperature settles. Less thermal resistance, a part that loses less, or less load would help")  # fmt: skip
+            f'{part} "{name}" runs away at an ambient of {show(ambient, "°C")}: no temperature settles. Where the search for one '
+            f"ended, at {show(temperature, '°C')}, {grows}; a real part fails long before. Less thermal resistance, a part that "
+            "loses less, or less load would help")  # fmt: skip
 
 
 def heats(parts: Parts) -> dict[str, Heat]:

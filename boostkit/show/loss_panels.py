@@ -56,15 +56,17 @@ def gain_rows(converter: Converter, *, onto: Figure | None = None) -> Figure:
 
 
 def _peak(duty: np.ndarray, gain: np.ndarray, share: np.ndarray) -> tuple[float, float, float]:
-    """Duty, gain and efficiency at the highest gain: the top of a parabola through the highest point and its neighbours."""
+    """Duty, gain and efficiency at the highest gain: the top of a parabola through the highest point and its neighbours, along the
+    logarithm of 1 - D, for there the peak has two like sides."""
     k = int(np.argmax(gain))
     if not 0 < k < len(gain) - 1:
         return float(duty[k]), float(gain[k]), float(share[k])
-    around, middle = slice(k - 1, k + 2), duty[k]
-    bend, slope, level = np.polyfit(duty[around] - middle, gain[around], 2)
+    around, open_share = slice(k - 1, k + 2), 1 - duty[k]
+    along = np.log((1 - duty[around]) / open_share)
+    bend, slope, level = np.polyfit(along, gain[around], 2)
     step = -slope / (2 * bend)
-    there = np.polyval(np.polyfit(duty[around] - middle, share[around], 2), step)
-    return float(middle + step), float(level + slope * step / 2), float(there)
+    there = np.polyval(np.polyfit(along, share[around], 2), step)
+    return float(1 - open_share * np.exp(step)), float(level + slope * step / 2), float(there)
 
 
 def gain(converter: Converter) -> Panel:

@@ -4,7 +4,7 @@
     of_given_coil(found)          the same of what `design.given_coil` found, the lowest point marked
     given_coil(parts, ...)        panel: the same while clock, load, source, edges and core are moved
     Searched.of(parts, ...)       frequencies of least loss, by search, for edges of more and less energy
-    closed_form(searched)         panel, break it: the closed form beside that search
+    closed_form(searched)         panel, break it: the closed form beside that search, and its error
     size_against_loss(found)      every design of a sweep, the unbeaten ones joined
     sizes_over(found)             the room that coil and capacitors take in the smallest design at each frequency
     node(course, limit)           the switch node after the opening, with its snubber and bare
@@ -29,7 +29,6 @@ from ..parts.kinds import Parts
 from ..parts.point import Point
 from ..parts.snubber import Course, Node
 from ..units import show
-from . import break_it, figures
 from .curves import curves, rows
 from .live import Panel, Slider
 from .panels import WORDS
@@ -40,7 +39,8 @@ LIVE = np.geomspace(10e3, 2e6, 60)  # Hz
 FINE = np.geomspace(10e3, 2e6, 200)  # Hz, over which a search looks for the lowest point
 SCALES = np.geomspace(0.1, 10, 25)  # of the energy of the edges
 DRAWN_ON = 2  # rounds in which what edges and core draw through the coil is found: the second changes it by a few per mille
-RINGS = 6  # periods of the bare ringing that a picture shows
+RINGS = 3  # periods of the bare ringing that a picture shows
+ROOM = 1.6  # factor of size left free on either side of the designs
 COUNT = 160  # samples of a course
 
 # --- losses at a given coil ---
@@ -198,9 +198,7 @@ ENERGY, LEAST = ("energy of the edges in a cycle", "J"), ("frequency of least lo
 
 def closed_form_figure(found: Searched, f_reference: float | None = None) -> Figure:
     """On paper: the closed form beside the search, the parts' own energy marked."""
-    pairs = found.compare(found.energy, f_reference or found.f_own)
-    return figures.compare(pairs.values, pairs.formula, pairs.exact, pairs.bound, pairs.holds, along=ENERGY, of=LEAST, logarithmic=True,
-                           here=found.energy)  # fmt: skip
+    return beside_search(found.compare(found.energy, f_reference or found.f_own), found.energy)
 
 
 def closed_form(found: Searched) -> Panel:
@@ -208,7 +206,22 @@ def closed_form(found: Searched) -> Panel:
     ends = found.energy * found.scales[0], found.energy * found.scales[-1]
     sliders = [Slider("energy_period", ENERGY[0], "J", *ends, found.energy, logarithmic=True),
                Slider("f_reference", "losses known at", "Hz", 20e3, 500e3, found.f_own, logarithmic=True)]
-    return break_it.of(found.compare, sliders, ENERGY, LEAST, logarithmic=True)
+    return Panel(lambda **values: (found.compare(**values), values["energy_period"]),
+                 lambda numbers, onto: beside_search(*numbers, onto=onto), sliders)  # fmt: skip
+
+
+@styled
+def beside_search(pairs: Comparison, here: float, *, onto: Figure | None = None) -> Figure:
+    """Formula and search along the energy of the edges (J), the error below, one energy marked. The search rests on formulas itself,
+    so it is not called exact."""
+    at = int(np.argmin(np.abs(pairs.values - here)))
+    x, formula, searched, error = (float(values[at]) for values in (pairs.values, pairs.formula, pairs.exact, pairs.error))
+    worst = np.max(np.abs(pairs.error))
+    top = ({"search": pairs.exact, "formula": pairs.formula}, LEAST, {"marks": {"here": (x, searched), "": (x, formula)}, "bottom": 0.0})
+    low = ({"search": 0 * pairs.error, "formula": pairs.error}, ("formula against search", "%"), {"marks": {"": (x, error)}})
+    says = (f"{ENERGY[0]} {show(x, 'J')}: formula {show(formula, 'Hz')}, search {show(searched, 'Hz')}, error {show(error, '%')}; no bound "
+            f"promised. From {show(pairs.values[0], 'J')} to {show(pairs.values[-1], 'J')} the error is {show(worst, '%')} at worst")
+    return rows(pairs.values, [top, low], along=ENERGY, logarithmic=True, heights=[2.0, 1.3], says=says, onto=onto)
 
 
 # --- size against loss ---
@@ -231,9 +244,11 @@ def size_against_loss(found: Sweep, *, onto: Figure | None = None) -> Figure:
 
 
 def _dots(x, y) -> tuple[np.ndarray, np.ndarray]:
-    """Each point as a dash so short that it looks like a dot, none joined to the next: a curve with gaps."""
+    """Each point as a dash so short that it looks like a dot, none joined to the next: a curve with gaps. The gaps reach beyond both
+    ends, so that the picture has room there and no label leans on an axis."""
     x, y = np.asarray(x), np.asarray(y)
-    return np.ravel(np.stack([x / 1.012, x * 1.012, x * np.nan], axis=1)), np.ravel(np.stack([y, y, y * np.nan], axis=1))
+    gaps = np.where(np.arange(x.size) % 2, x.min() / ROOM, x.max() * ROOM)
+    return np.ravel(np.stack([x / 1.012, x * 1.012, gaps], axis=1)), np.ravel(np.stack([y, y, y * np.nan], axis=1))
 
 
 @styled
