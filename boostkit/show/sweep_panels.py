@@ -276,11 +276,13 @@ def smallest_at(found: Sweep) -> list[Complete]:
 
 
 @styled
-def node(course: Course, limit: float, *, says: str = "", onto: Figure | None = None) -> Figure:
-    """The switch node after the opening, with its snubber and bare (by formula), and the highest voltage (V) that it may reach."""
+def node(course: Course, limit: float, *, loss: float | None = None, says: str = "", onto: Figure | None = None) -> Figure:
+    """The switch node after the opening, with its snubber and bare (by formula), and the highest voltage (V) that it may reach.
+    What the snubber loses (W) stands beside its curve where it is given."""
     at = course.node
     until = at.c_node * at.v_out / at.i_peak + RINGS / _bare(at).frequency
-    both = {"with the snubber": _sampled(course, until), "bare": _bare_course(at, until)}
+    with_it = "with the snubber" if loss is None else f"with the snubber, {show(loss, 'W')} lost"
+    both = {with_it: _sampled(course, until), "bare": _bare_course(at, until)}
     return curves(both["bare"][0], both, along=("time since the switch opened", "s"), of=("switch node", "V"),
                   level={"limit": limit, "output": at.v_out}, bottom=0.0, height=2.8, says=says or say_node(course, limit), onto=onto)
 
@@ -333,6 +335,6 @@ def snubber(l_stray: float, c_node: float, v_out: float, i_peak: float, f_sw: fl
 
     def draw(numbers, onto):
         course, loss, f_sw = numbers
-        return node(course, limit, says=f"{say_node(course, limit)}; loss {show(loss, 'W')} at {show(f_sw, 'Hz')}", onto=onto)
+        return node(course, limit, loss=loss, says=f"{say_node(course, limit)}; loss {show(loss, 'W')} at {show(f_sw, 'Hz')}", onto=onto)
 
     return Panel(compute, draw, sliders)
