@@ -281,7 +281,7 @@ def node(course: Course, limit: float, *, loss: float | None = None, says: str =
     What the snubber loses (W) stands beside its curve where it is given."""
     at = course.node
     until = at.c_node * at.v_out / at.i_peak + RINGS / _bare(at).frequency
-    with_it = "with the snubber" if loss is None else f"with the snubber, {show(loss, 'W')} lost"
+    with_it = "with the snubber" if loss is None else f"snubber, {show(loss, 'W')} lost"
     both = {with_it: _sampled(course, until), "bare": _bare_course(at, until)}
     return curves(both["bare"][0], both, along=("time since the switch opened", "s"), of=("switch node", "V"),
                   level={"limit": limit, "output": at.v_out}, bottom=0.0, height=2.8, says=says or say_node(course, limit), onto=onto)
