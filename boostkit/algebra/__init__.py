@@ -16,7 +16,7 @@ from boostkit.algebra.derivation import Derivation, Step
 from boostkit.algebra.dimensions import check_equation, dimension_of
 from boostkit.algebra.formula import Bound, Condition, Formula, Worked
 from boostkit.algebra.laws import LAWS, Law
-from boostkit.algebra.quantity import Quantity, known, letter, symbols
+from boostkit.algebra.quantity import Quantity, is_known, known, letter, symbols
 from boostkit.algebra.reasons import (
     Reason,
     assumption,
@@ -58,6 +58,7 @@ __all__ = [  # in reading order
     "extremum",
     "hint",
     "integrating",
+    "is_known",
     "judge",
     "known",
     "law",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
+from functools import cache
 
 import numpy as np
 import sympy as sp
@@ -71,15 +72,16 @@ def expand(expression: sp.Expr, given: Iterable[str]) -> sp.Expr:
     return expression
 
 
-def letters_below(expression: sp.Expr) -> Iterator[str]:
+@cache
+def letters_below(expression: sp.Expr) -> tuple[str, ...]:
     """The names in an expression, then those in the definitions of these, and so on down."""
-    found, waiting = set(), sorted(names_in(expression))
+    found, waiting = [], sorted(names_in(expression))
     while waiting:
         name = waiting.pop(0)
         if name not in found:
-            found.add(name)
+            found.append(name)
             waiting += [n for rule in _rules({name}).values() for n in sorted(names_in(rule))]
-            yield name
+    return tuple(found)
 
 
 def names_in(expression: sp.Expr) -> set[str]:

@@ -104,6 +104,11 @@ def known(name: str) -> Quantity:
     raise ValueError(f"{name} is not a known letter{hint}")
 
 
+def is_known(name: str) -> bool:
+    """Whether a letter with this name has been entered."""
+    return name in _KNOWN
+
+
 def every() -> tuple[Quantity, ...]:
     """All letters entered so far, in order of entry."""
     return tuple(_KNOWN.values())

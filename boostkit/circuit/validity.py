@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..algebra import Formula, known
+from ..algebra import Formula, is_known
 from ..algebra.calculation import letters_below
 from ..derivations.switching import conduction_border, ideal_gain
 from .converter import Converter
@@ -133,15 +133,7 @@ def measured(state: State) -> dict[str, Numbers]:
         "ripple_voltage": state.ripple_voltage, "gain": gain(state),
         "k_load": 2 * state.letters["inductance"] * mean_load / (v_out * state.period),
     }  # fmt: skip
-    return {name: value for name, value in letters.items() if _is_letter(name)}
-
-
-def _is_letter(name: str) -> bool:
-    """Whether formulas know the name; some keys of a converter (its knee, its body diodes) occur in none."""
-    try:
-        return known(name).name == name
-    except ValueError:
-        return False
+    return {name: value for name, value in letters.items() if is_known(name)}  # its knee and body diodes occur in no formula
 
 
 def value_of(formula: Formula, letters: dict[str, Numbers]) -> Numbers:
@@ -188,7 +180,7 @@ def _held(
 ) -> Comparison:
     """The formula, its promise and where it holds beside the truth, wherever there is one."""
     there = np.setdiff1d(np.arange(values.size), refused).astype(int)
-    letters = {name: np.broadcast_to(number, values.shape)[there] for name, number in letters.items() if _is_letter(name)}
+    letters = {name: np.broadcast_to(number, values.shape)[there] for name, number in letters.items() if is_known(name)}
     table = np.full((3, values.size), np.nan)
     with np.errstate(all="ignore"):  # a root of a negative number is no real value
         for row, found in enumerate((value_of(formula, letters), promised(formula, letters), formula.holds(**letters))):

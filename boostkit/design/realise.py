@@ -140,10 +140,9 @@ def realise(design: Design, own: Candidates | None = None, units: int = UNITS, p
     tell(3, 4, "a lot of units, drawn at random")
     drawn = losses.converter(parts, spec.v_in.usual, spec.v_out, spec.i_out.max, spec.frequency)
     spread = tolerance.monte_carlo(spec, drawn, _edges(parts.switch), units=units)
-    full = design.corners.index(_full_load(design))
     verdicts = [*judge.verdicts(spec, corners), *_temperatures(spec, parts, rest, corners)]
     return Real(design, parts, chosen.picked, wound, unwound, found, unfitted, rest, corners, _saturating(wound, rest),
-                _snubbed(parts, rest[full]), spread, verdicts)  # fmt: skip
+                _snubbed(parts, max(rest, key=lambda at: at.state.inductor_current.max)), spread, verdicts)  # fmt: skip
 
 
 def _full_load(design: Design) -> Corner:
@@ -242,15 +241,14 @@ def _saturating(wound: Built | None, rest) -> SteadyState | None:
     return switched.steady_state(bent.change(duty=switched.duty_for(bent, state.output_voltage.mean, state.duty)))
 
 
-def _snubbed(parts: Parts, full: Operating) -> Snubber | None:
-    """The switch node with an invented stray inductance; None for a switch that is only drawn."""
-    switch, v_out = parts.switch, full.state.output_voltage.mean
+def _snubbed(parts: Parts, hard: Operating) -> Snubber | None:
+    """The switch node with an invented stray inductance, at the largest current; None for a switch that is only drawn."""
+    switch, v_out = parts.switch, hard.state.output_voltage.mean
     node = switch.output_capacitance * (sqrt(switch.capacitance_voltage / v_out) if switch.capacitance_voltage else 1.0)
     limit = RING_SHARE * switch.voltage_limit
     if not node or not isfinite(limit) or limit <= v_out:
         return None
-    return snubber.size(STRAY, node, v_out, full.state.inductor_current.max,
-                        full.point.f_sw, limit)  # fmt: skip
+    return snubber.size(STRAY, node, v_out, hard.state.inductor_current.max, hard.point.f_sw, limit)
 
 
 def _edges(switch: Switch) -> SwitchData:

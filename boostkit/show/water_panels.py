@@ -31,7 +31,7 @@ from .curves import rows
 from .live import Panel, Slider
 from .style import Figure, styled
 
-LIVE = {"cells": 16, "points": 17, "column_cells": 4}  # what a slider leaves time for; without friction nothing is lost by it
+LIVE = {"cells": 16, "points": 13, "column_cells": 4}  # what a slider leaves time for; without friction nothing is lost by it
 RETURNS = (0.1, 20.0)  # closing times that the sliders offer, in return times
 
 
