@@ -1,6 +1,7 @@
 """Copper: standards and handbook values, and the layers' losses against the diffusion equation solved by numbers.
 
-EM3: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 3rd ed., Springer, 2020, read in a transcription.
+EM3: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 3rd ed., Springer, 2020; equations and examples as quoted,
+the printed page not seen.
 """
 
 import numpy as np

@@ -9,7 +9,7 @@ from boostkit.circuit import Converter, switched
 from boostkit.derivations import core_size, magnetics
 from boostkit.units import read
 
-# Erickson & Maksimovic, 3rd ed., sec. 11.4.2 (inputs read in a transcription): a coil of 1.07 mH, 1.5 A peak, two windings whose
+# Erickson & Maksimovic, 3rd ed., sec. 11.4.2 (as quoted, the page not seen): a coil of 1.07 mH, 1.5 A peak, two windings whose
 # currents together count as 1.77 A rms, on a core of 1.09 cm2, window 0.476 cm2, 6.6 cm a turn.
 DESIGN = {"inductance": 1.0667e-3, "i_inductor_max": 1.5, "flux_density_max": 0.25}
 CORE = 1.09e-4

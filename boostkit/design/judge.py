@@ -108,6 +108,16 @@ def _gates(state: SteadyState) -> int:
     return 2 if state.converter.rectifier.kind == "switch" else 1
 
 
+def at_full_load(spec: Spec, corner: Corner) -> bool:
+    """Whether a corner is that of usual source voltage and full load."""
+    return (corner.v_in, corner.i_out) == (spec.v_in.usual, spec.i_out.max)
+
+
+def full_load(spec: Spec, found: list[Corner]) -> Corner:
+    """The corner of usual source voltage and full load."""
+    return next(c for c in found if at_full_load(spec, c))
+
+
 def verdicts(spec: Spec, found: list[Corner]) -> list[Verdict]:
     """One for each demand that the specification makes and that these corners can judge."""
     given = []
@@ -116,7 +126,7 @@ def verdicts(spec: Spec, found: list[Corner]) -> list[Verdict]:
         given.append(Verdict("output ripple, peak to peak, at most", spec.ripple, worst.ripple_voltage, "V",
                              worst.ripple_voltage <= spec.ripple, _place(worst)))
     if spec.efficiency is not None:
-        usual = next(c for c in found if (c.v_in, c.i_out) == (spec.v_in.usual, spec.i_out.max))
+        usual = full_load(spec, found)
         given.append(Verdict("efficiency at usual source voltage and full load, at least", spec.efficiency,
                              usual.efficiency, "%", usual.efficiency >= spec.efficiency, _place(usual)))
     return given

@@ -5,6 +5,7 @@ The formulas choose; the exact circuit decides. Whatever the formulas leave out 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from importlib.resources import as_file, files
 
@@ -21,6 +22,7 @@ from .spec import Spec
 EXTRA_LOW = 60.0  # V of direct current; above it the law of most countries asks for protection: IEC 61140, from memory
 DEADLY = ("More than 60 V direct current can kill, and the output stays charged after switch-off. Cover it, work on it only switched off, "
           "discharged and measured, and leave live work to those licensed for it.")  # fmt: skip
+POWER = "Where the power goes"
 ESR_SHARE = 0.5  # of the ripple limit that the series resistance may take
 
 
@@ -91,9 +93,8 @@ def design(spec: Spec, progress=None) -> Design:
     capacitance, esr, capacitor_lines = _capacitor(spec, inductance, data)
     converter = _assembled(spec, inductance, capacitance, esr, data)
     tell(2, 4, "measuring every corner on the exact circuit")
-    edges = SwitchData(**{k: data["switch"][k] for k in SwitchData.__dataclass_fields__})
-    corners = judge.corners(spec, converter, edges)
-    usual = next(c for c in corners if (c.v_in, c.i_out) == (spec.v_in.usual, spec.i_out.max))
+    corners = judge.corners(spec, converter, illustrative_edges())
+    usual = judge.full_load(spec, corners)
     converter = usual.state.converter
     tell(3, 4, "writing it down")
     stress_lines, stress_parts = _stress(spec, corners, data)
@@ -113,6 +114,12 @@ def illustrative() -> dict:
         name: {key: _number(top.section(name), key, units_of.get(key, "")) for key in top.section(name).data}
         for name in top.data
     }
+
+
+def illustrative_edges() -> SwitchData:
+    """What the edges of the invented switch cost."""
+    switch = illustrative()["switch"]
+    return SwitchData(**{k: switch[k] for k in SwitchData.__dataclass_fields__})
 
 
 def _number(section: Section, key: str, unit: str) -> float:
@@ -246,19 +253,23 @@ def _light_load(spec: Spec, usual: Corner) -> list[Line]:
 
 def _losses(usual: Corner) -> list[Line]:
     """Where the power goes at usual source voltage and full load."""
-    total = sum(usual.losses.values())
-    out = usual.state.output_power
+    return power_lines(usual.losses, usual.state.output_power, "Conduction is measured on the exact circuit; edges, switch capacitance "
+                       "and gate are first-order formulas. Together:")  # fmt: skip
+
+
+def power_lines(losses: Mapping[str, float], out: float, say: str, least: float = 0.0) -> list[Line]:
+    """Every loss (W) above the share `least` of all, the largest first, and the efficiency with `out` W at the output."""
+    total = float(sum(losses.values()))
+    efficiency = out / (out + total)
     lines = [
-        Line("Where the power goes", f"{part[:1].upper() + part[1:]}: {show(watts, 'W')}.", "", "", watts, "W")
-        for part, watts in sorted(usual.losses.items(), key=lambda item: -item[1])
+        Line(POWER, f"{part[:1].upper() + part[1:]}: {show(watts, 'W')}.", "", "", float(watts), "W")
+        for part, watts in sorted(losses.items(), key=lambda item: -item[1]) if watts > least * total
     ]
-    efficiency = f"{show(out, 'W')}/({show(out, 'W')} + {show(total, 'W')}) = {show(usual.efficiency, '%')}"
-    return [*lines, Line("Where the power goes", "Conduction is measured on the exact circuit; edges, switch capacitance and "
-                         "gate are first-order formulas. Together:", f"efficiency = {efficiency}",
+    said = f"{show(out, 'W')}/({show(out, 'W')} + {show(total, 'W')}) = {show(efficiency, '%')}"
+    return [*lines, Line(POWER, say, f"efficiency = {said}",
                          rf"\eta = \frac{{P_{{\mathrm{{out}}}}}}{{P_{{\mathrm{{out}}}} + P_{{\mathrm{{loss}}}}}} = "
                          rf"\frac{{{latex_value(out, 'W')}}}{{{latex_value(out, 'W')} + "
-                         rf"{latex_value(total, 'W')}}} = {latex_value(usual.efficiency, '%')}",
-                         usual.efficiency, "%")]
+                         rf"{latex_value(total, 'W')}}} = {latex_value(efficiency, '%')}", efficiency, "%")]  # fmt: skip
 
 
 def _passive_parts(converter: Converter, corners: list[Corner]) -> list[Part]:

@@ -9,6 +9,7 @@ What a table of one's own does not hold stays as the design was drawn, with a wo
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import isfinite, sqrt
 
 import numpy as np
@@ -26,7 +27,7 @@ from ..units import show
 from . import banks, choice, judge, told, tolerance
 from .choice import Picked
 from .judge import Corner, SwitchData, Verdict
-from .procedure import Design, Line, Part, illustrative
+from .procedure import Design, Line, Part, illustrative_edges
 from .spec import Spec
 from .tolerance import Spread
 
@@ -66,7 +67,7 @@ class Real:
         """What was asked for."""
         return self.design.spec
 
-    @property
+    @cached_property
     def converter(self) -> Converter:
         """The exact circuit at usual source voltage and full load, its parts warm."""
         return losses.converter(self.fitted, self.spec.v_in.usual, self.spec.v_out, self.spec.i_out.max, self.spec.frequency,
@@ -104,11 +105,11 @@ class Real:
     @property
     def usual(self) -> Operating:
         """At rest at usual source voltage and full load, in the hottest ambient."""
-        return self.operating[self.design.corners.index(_full_load(self.design))]
+        return self.operating[self.design.corners.index(judge.full_load(self.spec, self.design.corners))]
 
     @property
     def hardest(self) -> Operating:
-        """At rest at the lowest source voltage and full load."""
+        """At rest at the corner of largest loss."""
         return max(self.operating, key=lambda o: o.losses.total)
 
     @property
@@ -126,8 +127,8 @@ def realise(design: Design, own: Candidates | None = None, units: int = UNITS, p
     _bearable(design.spec)
     tell = progress or (lambda done, total, words: None)
     tell(0, 4, "choosing parts out of tables, winding the inductor")
-    edges = SwitchData(**{k: illustrative()["switch"][k] for k in SwitchData.__dataclass_fields__})
-    chosen = choice.choose(design.spec, design.corners, tables.illustrative() if own is None else own, edges)
+    candidates = tables.illustrative() if own is None else own
+    chosen = choice.choose(design.spec, design.corners, candidates, illustrative_edges())
     wound, unwound = _wound(design, chosen.parts) if own is None or not own.inductors else (None, {})
     found, unfitted = _banks(design, chosen.picked["capacitor"], own)
     capacitors = {"capacitor" if role == "output" else "input_capacitor": _at_work(bank) for role, bank in found.items()}
@@ -143,11 +144,6 @@ def realise(design: Design, own: Candidates | None = None, units: int = UNITS, p
     verdicts = [*judge.verdicts(spec, corners), *_temperatures(spec, parts, rest, corners)]
     return Real(design, parts, chosen.picked, wound, unwound, found, unfitted, rest, corners, _saturating(wound, rest),
                 _snubbed(parts, max(rest, key=lambda at: at.state.inductor_current.max)), spread, verdicts)  # fmt: skip
-
-
-def _full_load(design: Design) -> Corner:
-    spec = design.spec
-    return next(c for c in design.corners if (c.v_in, c.i_out) == (spec.v_in.usual, spec.i_out.max))
 
 
 def _bearable(spec: Spec) -> None:
@@ -253,5 +249,3 @@ def _snubbed(parts: Parts, hard: Operating) -> Snubber | None:
 
 def _edges(switch: Switch) -> SwitchData:
     return SwitchData(switch.rise_time, switch.fall_time, switch.output_capacitance, switch.gate_charge, switch.drive_voltage)
-
-

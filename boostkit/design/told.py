@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from math import isinf
 
-from ..algebra.formula import latex_value
 from ..derivations import magnetics
+from ..parts.inductor_demand import flux_limit
 from ..units import show
 from . import judge
-from .procedure import Line, Part, worked
+from .procedure import POWER, Line, Part, power_lines, worked
 
 HEAT = "How warm it gets"
-POWER = "Where the power goes"
 WOUND = "The inductor, wound"
 LEFT = "What is left of the capacitors"
 NODE = "The switch node"
 SPREAD = "What the spread of parts does"
 REFUSED = "Which parts, and why not others"
+LEAST = 5e-4  # of all losses: what is less gets no line
+TOUCH = 60.0  # °C of a metal surface that burns skin within seconds: ISO 13732-1 gives about this for bare metal, from memory
 MOST = 3  # refusals and causes that are told; all stand in design.json
 
 
@@ -27,17 +28,11 @@ def lines(real) -> list[Line]:
 
 
 def _power(real) -> list[Line]:
-    """Every loss at usual source voltage and full load, the largest first."""
+    """Every loss at usual source voltage and full load that is worth a line, the largest first."""
     found = real.usual.losses
-    items = sorted(((watts, name) for name, watts in found.items.items() if watts > 5e-4 * found.total), reverse=True)
-    losses = [Line(POWER, f"{name[:1].upper() + name[1:]}: {show(watts, 'W')}.", "", "", float(watts), "W") for watts, name in items]
-    out, total, efficiency = (float(x) for x in (found.output_power, found.total, found.efficiency))
-    said = f"{show(out, 'W')}/({show(out, 'W')} + {show(total, 'W')}) = {show(efficiency, '%')}"
-    return [*losses, Line(
-        POWER, f"With real parts, warm in an ambient of {show(real.usual.ambient, '°C')}. Conduction is measured on the exact circuit; "
-        "edges, charges and core are first-order formulas. Together:", f"efficiency = {said}",
-        rf"\eta = \frac{{P_{{\mathrm{{out}}}}}}{{P_{{\mathrm{{out}}}} + P_{{\mathrm{{loss}}}}}} = \frac{{{latex_value(out, 'W')}}}"
-        rf"{{{latex_value(out, 'W')} + {latex_value(total, 'W')}}} = {latex_value(efficiency, '%')}", efficiency, "%")]  # fmt: skip
+    return power_lines(found.items, float(found.output_power), f"With real parts, warm in an ambient of {show(real.usual.ambient, '°C')}. "
+                       "Conduction is measured on the exact circuit; edges, charges and core are first-order formulas. Together:",
+                       LEAST)  # fmt: skip
 
 
 def _heat(real) -> list[Line]:
@@ -56,9 +51,9 @@ def _wound(real) -> list[Line]:
     built = real.inductor
     if built is None:
         return [Line(WOUND, f"{core} will not do: {why}", "") for core, why in list(real.unwound.items())[-1:]]
-    turns = worked(WOUND, "The fewest turns that keep the core out of saturation at the peak.", magnetics.turns_for_flux(),
-                   inductance=built.inductance, i_inductor_max=built.demand.i_peak, flux_density_max=built.flux_peak,
-                   area_core=built.core.area_least) if built.gap else None  # fmt: skip
+    turns = worked(WOUND, f"With fewer turns than this the flux density at the peak would pass what is allowed; {built.turns} are wound.",
+                   magnetics.turns_for_flux(), inductance=built.inductance, i_inductor_max=built.demand.i_peak,
+                   flux_density_max=flux_limit(built.demand, built.material), area_core=built.core.area_least) if built.gap else None
     bent = real.saturating
     straight = max(c.inductor_peak for c in real.corners)
     curve = Line(WOUND, "With the core's own curve, at the hardest corner, the exact circuit peaks at "
@@ -195,9 +190,6 @@ def cautions(real) -> list[str]:
     rings = [f"The switch node rings to {show(snubber.peak, 'V')} even with the snubber: too high for the switch taken."
              for snubber in [real.snubber] if snubber and not snubber.met]  # fmt: skip
     return [*kept[:-1], *unjudged(real), *added, *hot, *rings, kept[-1]]
-
-
-TOUCH = 60.0  # °C of a metal surface that burns skin within seconds: ISO 13732-1 gives about this for bare metal, from memory
 
 
 def to_dict(real) -> dict:

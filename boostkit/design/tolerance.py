@@ -117,7 +117,7 @@ def worst_case(spec: Spec, converter: Converter, edges: SwitchData, spreads=SPRE
     tell = progress or (lambda done, total, words: None)
     lot = lot_of(spec, converter, edges, tuple(spreads))
     places = judge.corners(spec, lot.converter, edges)
-    wanted = [(demand, c) for demand in demands(spec) for c in places if demand.name != "efficiency" or _usual(spec, c)]
+    wanted = [(demand, c) for demand in demands(spec) for c in places if demand.name != "efficiency" or judge.at_full_load(spec, c)]
     found: dict[str, Extreme] = {}
     for k, (demand, place) in enumerate(wanted):
         tell(k, len(wanted), f"worst case of {demand.name}")
@@ -177,7 +177,7 @@ def monte_carlo(spec: Spec, converter: Converter, edges: SwitchData, *, units: i
         found = settle(there, spec.v_out, letters, start, ACCURACY)
         runs.append(found | _values(lot, found, fast))
     tell(len(places), len(places) + 1, "the same again one by one")
-    usual = next(k for k, place in enumerate(places) if _usual(spec, place))
+    usual = next(k for k, place in enumerate(places) if judge.at_full_load(spec, place))
     worst = {"ripple": np.max([r["ripple"] for r in runs], axis=0), "efficiency": runs[usual]["efficiency"],
              "inductor peak": np.max([r["inductor peak"] for r in runs], axis=0)}  # fmt: skip
     lost = ~np.isfinite(np.sum([r["output"] for r in runs], axis=0))
@@ -189,10 +189,6 @@ def monte_carlo(spec: Spec, converter: Converter, edges: SwitchData, *, units: i
 
 def _at(converter: Converter, place: judge.Corner) -> Converter:
     return converter.change(v_in=place.v_in, i_out=place.i_out)
-
-
-def _usual(spec: Spec, place: judge.Corner) -> bool:
-    return (place.v_in, place.i_out) == (spec.v_in.usual, spec.i_out.max)
 
 
 def _values(lot: Lot, found: dict[str, np.ndarray], edges: SwitchData) -> dict[str, np.ndarray]:
