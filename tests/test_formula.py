@@ -8,7 +8,7 @@ import pytest
 
 from boostkit.algebra import Bound, Condition
 from boostkit.algebra.formula import latex_value
-from boostkit.derivations import letters, real_parts, switching
+from boostkit.derivations import copper, letters, real_parts, switching
 
 GAIN = switching.ideal_gain().formula
 RIPPLE = switching.inductor_ripple().formula
@@ -123,3 +123,10 @@ def test_a_value_on_paper_has_its_powers_raised():
     assert latex_value(6.11e6, "kg/m³") == r"6.11\times 10^{6}\,\mathrm{kg/m^3}"
     assert latex_value(2e-7, "m²") == r"2\times 10^{-7}\,\mathrm{m^2}"
     assert latex_value(47e-6, "H") == r"47\,\mathrm{\mu H}"
+
+
+def test_a_constant_is_put_in_with_its_unit():
+    """No number of a unit stands bare in a worked line: permeability in H/m, the known diameter in m; a pure number stays one."""
+    depth = copper.skin_depth().formula.worked(resistivity=2e-8, f_sw=150e3)
+    assert "1.26e-6 H/m" in depth.text and r"\mathrm{H/m}" in depth.latex
+    assert copper.wire_diameter().formula.worked(gauge=22).text.startswith("d = 127 µm · 92^")

@@ -187,10 +187,8 @@ class Formula:
     def worked(self, **values) -> Worked:
         """The formula with these values put in, as one line for paper: `V_out/V_in = 1/(1 − 0.6) = 2.5`."""
         result = self(**values)
-        plain, latex = ({name: show(value, known(name).unit) for name, value in values.items()}
-                        for show in (units.show, latex_value))
         left, right = self.equation.left, self.equation.right
-        filled = _put_in(right, plain, Written.plain_with), _put_in(right, latex, Written.latex_with)
+        filled = _put_in(right, values, units.show, Written.plain_with), _put_in(right, values, latex_value, Written.latex_with)
         text = _chain(left.plain, filled[0], units.show(result, self.unit))
         maths = _chain(left.latex, right.latex, filled[1], latex_value(result, self.unit))
         return Worked(text, maths, result, self.unit)
@@ -242,11 +240,16 @@ def _chain(*parts: str) -> str:
     return " = ".join(part for part in parts[:-1] if part != parts[-1]) + f" = {parts[-1]}"
 
 
-def _put_in(written: Written, values: Mapping[str, str], printed) -> str:
-    """The text with values in place of letters; a letter without a value shows its definition, D' as 1 − 0.6."""
-    texts = {name: values.get(name) or _put_in(Written(known(name).defined_as), values, printed)
-             for name in written.names}
-    return printed(written, texts)
+def _put_in(written: Written, values: Mapping[str, float], show, printed) -> str:
+    """The text with values in place of letters; a letter without a value shows its definition, D' as 1 − 0.6, and a constant its
+    number and unit."""
+    def text(name: str) -> str:
+        if name in values:
+            return show(values[name], known(name).unit)
+        definition, unit = Written(known(name).defined_as), known(name).unit
+        return show(float(definition.sympy), unit) if unit and not definition.names else _put_in(definition, values, show, printed)
+
+    return printed(written, {name: text(name) for name in written.names})
 
 
 def _in_unit(unit: str) -> str:

@@ -57,7 +57,7 @@ def _latex(node: ast.expr, show: Show) -> tuple[str, int]:
             return f"{_latex(left, show)[0]} {sign} {_wrap(_latex(right, show), least, _BIG)}", _SUM
         case ast.BinOp(left=left, op=ast.Mult(), right=right):
             first, second = (_wrap(_latex(side, show), _PRODUCT, _BIG) for side in (left, right))
-            return first + (r" \cdot " if second[0].isdigit() else r"\,") + second, _PRODUCT
+            return first + (r" \cdot " if second.lstrip("{")[0].isdigit() else r"\,") + second, _PRODUCT
         case ast.BinOp(left=left, op=ast.Div(), right=right):
             return rf"\frac{{{_latex(left, show)[0]}}}{{{_latex(right, show)[0]}}}", _PRODUCT
         case ast.BinOp(left=left, op=ast.Pow(), right=right):

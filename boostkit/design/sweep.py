@@ -158,7 +158,7 @@ def _suggestion(found: Sweep) -> tuple[int | None, str]:
 def _reasons(found: Sweep, k: int, enough: list[int]):
     """Why design k, and what its neighbours would save and cost."""
     design, place = found.designs[k], enough.index(k)
-    yield (f"{show(design.f_sw, 'Hz')} with a ripple of {show(design.ripple_fraction)} of the mean: {_size(design.volume)} beside "
+    yield (f"{show(design.f_sw, 'Hz')} with a ripple of {show(design.ripple_fraction, '%')} of the mean: {_size(design.volume)} beside "
            f"{_size(found.elsewhere)} that frequency does not shrink, {show(design.loss, 'W')}. From here on, a share of the whole size "
            "saved costs a larger share of loss, and the other way round.")  # fmt: skip
     if place:
