@@ -129,4 +129,5 @@ def test_a_constant_is_put_in_with_its_unit():
     """No number of a unit stands bare in a worked line: permeability in H/m, the known diameter in m; a pure number stays one."""
     depth = copper.skin_depth().formula.worked(resistivity=2e-8, f_sw=150e3)
     assert "1.26e-6 H/m" in depth.text and r"\mathrm{H/m}" in depth.latex
+    assert r"0.00393\,\mathrm{K^{-1}}" in copper.resistivity_at().formula.worked(temperature=60.0).latex
     assert copper.wire_diameter().formula.worked(gauge=22).text.startswith("d = 127 µm · 92^")

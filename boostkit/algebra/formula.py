@@ -230,6 +230,7 @@ def latex_value(value: float, unit: str) -> str:
     r"""A number with its unit as LaTeX: `47\,\mathrm{\mu H}`."""
     number, _, tail = units.show(value, unit).partition(" ")
     number = re.sub(r"e(-?\d+)$", r"\\times 10^{\1}", number)
+    tail = re.sub(r"^1/(\w+)$", r"\1^{-1}", tail)  # 0.004 1/K would read as 0.0041/K
     for sign, command in _IN_LATEX:
         tail = tail.replace(sign, command)
     return rf"{number}\,\mathrm{{{tail}}}" if tail else number
