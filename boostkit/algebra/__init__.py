@@ -27,10 +27,11 @@ from boostkit.algebra.reasons import (
     solving,
     substituting,
 )
+from boostkit.algebra.waves import angle_of_wave, size_of_wave, small_swings
 from boostkit.algebra.written import Equation, Written
 
 FILES = ("quantity", "printing", "written", "dimensions", "calculation", "formula", "laws", "trial", "reasons",
-         "calculus", "derivation", "weight", "typed", "sameness", "mistakes", "answer")
+         "calculus", "waves", "derivation", "weight", "typed", "sameness", "mistakes", "answer")
 
 __all__ = [  # in reading order
     "LAWS",
@@ -48,6 +49,7 @@ __all__ = [  # in reading order
     "Verdict",
     "Worked",
     "Written",
+    "angle_of_wave",
     "assumption",
     "averaging",
     "check_equation",
@@ -68,6 +70,8 @@ __all__ = [  # in reading order
     "next_line",
     "reaching",
     "simplifying",
+    "size_of_wave",
+    "small_swings",
     "solving",
     "solving_in_time",
     "substituting",

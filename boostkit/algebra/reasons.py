@@ -148,7 +148,8 @@ class Simplifying(Reason):
 
 @dataclass(frozen=True)
 class Solving(Reason):
-    """Solved for a letter; `branch` is a relation that picks one of several solutions."""
+    """Solved for a letter; `branch` is a relation that picks one of several solutions. Solutions of a polynomial are counted; what is
+    no polynomial must only grow, or only fall, with the letter."""
 
     letter: str
     branch: str = ""
@@ -171,6 +172,8 @@ class Solving(Reason):
         numerator, checked = numerator_of(old.residual), 0
         if not self.branch and numerator.is_polynomial(letter) and sp.degree(numerator, letter) == 1:
             return
+        if not self.branch and not numerator.is_polynomial(letter) and _one_way(old.residual, letter):
+            return
         for point in points(old.letters - {letter}, new.text):
             claimed = complex(new.rhs.subs(point))
             if abs(claimed.imag) > 0 or not self._chosen(claimed.real, letter, point):
@@ -188,6 +191,13 @@ class Solving(Reason):
         relation = Equation(self.branch)
         gap = float(relation.residual.subs({letter: root}).subs(point))
         return gap > 0 if relation.sign.startswith(">") else gap < 0
+
+
+def _one_way(residual: sp.Expr, letter: sp.Symbol) -> bool:
+    """Whether an expression only grows, or only falls, with the letter over its usual range: it is zero once at most then."""
+    slope = sp.diff(residual, letter)
+    values = [float(slope.subs(point)) for point in points(slope.free_symbols, str(residual))]
+    return all(v > 0 for v in values) or all(v < 0 for v in values)
 
 
 def law(name: str, **players: str) -> ByLaw:

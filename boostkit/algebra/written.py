@@ -133,7 +133,7 @@ def _to_sympy(node: ast.expr) -> sp.Expr:
         case ast.Constant(value=bool() | str()):
             raise ValueError(f"{node.value!r} is not a number")
         case ast.Constant(value=value):
-            return sp.nsimplify(value) if isinstance(value, float) else sp.Integer(value)
+            return sp.Rational(repr(value)) if isinstance(value, float) else sp.Integer(value)
         case ast.Name(id="pi"):
             return sp.pi
         case ast.Name(id=name):

@@ -25,6 +25,19 @@ f_sw = letter("f_sw", "f_s", "Hz", "switching frequency", (2e4, 5e5), open_low=T
 t_sw = letter("t_sw", "T_s", "s", "switching period", (2e-6, 5e-5), open_low=True, defined_as="1/f_sw")
 t = letter("t", "t", "s", "time", (1e-6, 1e-5))
 
+# --- waves ---
+f = letter("f", "f", "Hz", "frequency of a wave", (1e1, 1e5), open_low=True)
+omega = letter("omega", r"\omega", "1/s", "angle per second of a wave", (1e2, 1e6), open_low=True, defined_as="2*pi*f")
+s = letter("s", "s", "1/s", "rate of a swing that goes as e^(st); a wave has s = jω", (1e2, 1e6), open_low=True)
+
+# --- small swings about an operating point ---
+duty_swing = letter("duty_swing", r"\delta D", "", "small swing of the duty", (1e-4, 1e-2), low=-1.0)
+v_out_swing = letter("v_out_swing", r"\delta V_{\mathrm{out}}", "V", "small swing of the mean output voltage", (1e-3, 0.3), low=-inf)
+i_capacitor_swing = letter("i_capacitor_swing", r"\delta I_C", "A", "small swing of the mean current into the output capacitor",
+                           (1e-3, 0.3), low=-inf)
+slope_voltage_swing = letter("slope_voltage_swing", r"\mathrm{d}\delta V_{\mathrm{out}}/\mathrm{d}t", "V/s",
+                             "slope of the swing of the output voltage", (1e1, 1e4), low=-inf)
+
 # --- parts ---
 inductance = letter("inductance", "L", "H", "inductance of the coil", (5e-6, 5e-4), open_low=True, ideal=inf)
 r_inductor = letter("r_inductor", "R_L", "Ω", "resistance of the winding", (0.005, 0.3), ideal=0.0)
