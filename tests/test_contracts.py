@@ -20,6 +20,7 @@ HOMES = {
     "pint": {"units"}, "ipywidgets": {"show/live", "show/stepping", "show/player"}, "anywidget": {"show/player", "show/slate"},
     "nbformat": {"paper/workbook"}, "nbclient": {"paper/workbook"}, "pypandoc": {"paper/typeset"}, "typst": {"paper/typeset"},
     "click": {"__main__"}, "rich": {"__main__"}, "matplotlib": {"show/*"}, "schemdraw": {"show/schematics"},
+    "uncertainties": {"bench/uncertain"},
 }  # fmt: skip
 FILES = sorted(path for path in HOME.rglob("*.py") if "workbooks" not in path.parts)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import cmath
 import math
 from functools import cached_property
+from operator import mul
 
 import numpy as np
 
@@ -173,8 +174,8 @@ class Flow:
     def first_fall(self, row, x: tuple, h: float, x_end: tuple) -> float | None:
         """The first time in [0, h] at which row.x falls below zero (it starts at or above), or None. Between two extremes
         the quantity is monotone, so every crossing is bracketed. `x_end` is the state at h."""
-        size = sum(abs(c * s) for c, s in zip(row, x, strict=False)) + abs(row[-1])
-        size = max(size, sum(abs(c * s) for c, s in zip(row, x_end, strict=False)) + abs(row[-1]), self.grain(row, x, h))
+        size = max(sum(map(abs, map(mul, row, x))), sum(map(abs, map(mul, row, x_end)))) + abs(row[-1])
+        size = max(size, self.grain(row, x, h))
         t0, y0 = 0.0, self.value(row, x)
         for t1 in [*self.extremes(row, x, h), h]:
             y1 = self.value(row, x_end if t1 == h else self.advance(x, t1))

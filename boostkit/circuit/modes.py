@@ -205,20 +205,20 @@ class Block(NamedTuple):
 
     spans: tuple[Span, ...]
 
-    def pieces(self):
-        """The pieces, in order of time."""
+    def pieces(self, state=tuple):
+        """The pieces, in order of time; `state` makes a state of its numbers."""
         columns = [
-            [Piece(s.mode, start, duration, state, s.ended_by) for start, duration, state in zip(
-                s.starts.tolist(), s.durations.tolist(), zip(*s.states.tolist(), strict=True), strict=True)]
+            [Piece(s.mode, start, duration, state(x), s.ended_by) for start, duration, x in zip(
+                s.starts.tolist(), s.durations.tolist(), s.states.T.tolist(), strict=True)]
             for s in self.spans
         ]  # fmt: skip
         for row in zip(*columns, strict=True):
             yield from row
 
-    def last(self) -> list[Piece]:
+    def last(self, state=tuple) -> list[Piece]:
         """The pieces of its last period."""
         return [
-            Piece(s.mode, float(s.starts[-1]), float(s.durations[-1]), tuple(s.states[:, -1].tolist()), s.ended_by)
+            Piece(s.mode, float(s.starts[-1]), float(s.durations[-1]), state(s.states[:, -1].tolist()), s.ended_by)
             for s in self.spans
         ]
 

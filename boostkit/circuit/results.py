@@ -138,24 +138,25 @@ class SteadyState:
         return sample(self.pieces, n)
 
 
-def sample(pieces: tuple[Piece, ...], n: int) -> Waveforms:
-    """About n samples of every quantity, at least two a piece: first and last instant of each, on its own side of a jump."""
+def sample(pieces: tuple[Piece, ...], n: int, more: tuple[str, ...] = (), kind: type[Waveforms] = Waveforms) -> Waveforms:
+    """About n samples of every quantity, at least two a piece: first and last instant of each, on its own side of a jump.
+    `more`: further quantities that the modes have, for a `kind` that holds them."""
     n = guard("n", n, 2, why="a waveform needs a first and a last sample")
     total = sum(piece.duration for piece in pieces)
-    columns: dict[str, list] = {name: [] for name in ("time", *QUANTITIES, "closed", "conducting")}
+    columns: dict[str, list] = {name: [] for name in ("time", *QUANTITIES, *more, "closed", "conducting")}
     for piece in pieces:
         count = max(2, round(n * piece.duration / total))
         times = np.linspace(0.0, piece.duration, count)
         states = np.vstack([piece.mode.flow.path(piece.state, times), np.ones(count)])
         columns["time"].append(piece.start + times)
-        values = np.array([piece.mode.rows[name] for name in QUANTITIES]) @ states
-        for name, value in zip(QUANTITIES, values, strict=True):
+        values = np.array([piece.mode.rows[name] for name in (*QUANTITIES, *more)]) @ states
+        for name, value in zip((*QUANTITIES, *more), values, strict=True):
             columns[name].append(value)
         columns["closed"].append(np.full(count, piece.mode.kind.switch == "closed"))
         columns["conducting"].append(np.full(count, piece.mode.kind.rectifier != "off"))
     joined = {name: np.concatenate(parts) for name, parts in columns.items()}
     joined.pop("i_input_capacitor")
-    return Waveforms(**joined, edges=_edges(pieces))
+    return kind(**joined, edges=_edges(pieces))
 
 
 def _edges(pieces) -> tuple[float, ...]:
@@ -163,7 +164,7 @@ def _edges(pieces) -> tuple[float, ...]:
     return tuple(
         after.start
         for before, after in pairwise(pieces)
-        if before.mode.kind[:2] != after.mode.kind[:2]
+        if (before.mode.kind.switch, before.mode.kind.rectifier) != (after.mode.kind.switch, after.mode.kind.rectifier)
     )
 
 

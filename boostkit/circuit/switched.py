@@ -9,6 +9,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from ..units import guard, show
@@ -44,7 +46,7 @@ def steady_state(converter: Converter) -> SteadyState:
         period=length,
         duty=closed / length,
         conduction_end=first / length,
-        **{name: _summary(pieces, moments, quantity, length) for name, quantity in SUMMARIES.items()},
+        **{name: summary(pieces, moments, quantity, length) for name, quantity in SUMMARIES.items()},
         **_powers(circuit, pieces, moments, length),
         multipliers=tuple(np.linalg.eigvals(disturbance(circuit, list(pieces), clocked)).tolist()),
         pieces=pieces,
@@ -59,7 +61,7 @@ def steady_states(converter: Converter, **letters) -> SteadyStates:
     return many.steady_states(converter, steady_state, **letters)
 
 
-def _summary(pieces, moments, quantity: str, length: float) -> Summary:
+def summary(pieces, moments, quantity: str, length: float) -> Summary:
     """Mean, rms and extremes of one quantity, each where it lies."""
     mean = square = 0.0
     values = []
@@ -100,13 +102,15 @@ def _powers(circuit: Circuit, pieces, moments, length: float) -> dict:
 def duty_for(converter: Converter, v_out: float, near: float | None = None) -> float:
     """The duty, on the branch below the gain's peak, at which the mean output of this (lossy) converter is `v_out` (V).
 
-    Judged by the output that it returns: at the peak the duty itself is ill-conditioned. `near`: a duty close by, where one is
-    known; the search is then quicker, and ends at the same. Raises ValueError naming the lowest and the highest output within reach.
+    Judged by the output that it returns: at the peak the duty itself is ill-conditioned. `near`: a duty close by (left out: the
+    converter's own); where it is close the search is quicker, and ends at the same. Raises ValueError naming the lowest and the highest
+    output within reach.
     """
     from scipy.optimize import brentq
 
     guard("v_out", v_out, 0, unit="V", open_low=True)
 
+    @cache  # the search comes back to the ends of its bracket
     def output(duty: float) -> float:
         try:
             _, pieces, length = periodic(converter.change(duty=duty))
@@ -118,6 +122,7 @@ def duty_for(converter: Converter, v_out: float, near: float | None = None) -> f
             np.array(piece.mode.rows["v_out"]) @ piece.mode.flow.moments(piece.state, piece.duration)[:, -1] for piece in pieces
         ) / length
 
+    near = converter.switch.duty if near is None else near
     if near is not None:
         low, high = (1 - NEARBY) * near, near + NEARBY * (1 - near)
         if output(low) < v_out <= output(high):  # the gain has one peak: where it passes v_out upwards is the branch below it

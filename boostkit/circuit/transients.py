@@ -24,7 +24,7 @@ def from_rest(converter: Converter, periods: int, *, keep: bool = True, progress
     `progress(done, periods)` is called about a hundred times. Raises ValueError where the drive gets stuck.
     """
     circuit = Circuit(converter)
-    return _follow(circuit, (0.0,) * circuit.n, 0.0, [], _whole(periods), keep, progress)
+    return _follow(circuit, (0.0,) * circuit.n, 0.0, [], whole(periods), keep, progress)
 
 
 def after_step(
@@ -37,7 +37,7 @@ def after_step(
     where a clock and its duty drive both). Both converters have the same states (input capacitor, source inductance).
     """
     guard("at", at, 0, 1, open_high=True)
-    periods = _whole(periods)
+    periods = whole(periods)
     old, pieces, _ = periodic(before)
     new = Circuit(after)
     if old.n != new.n:
@@ -53,7 +53,8 @@ def after_step(
     return _follow(new, x, 1 / after.switch.frequency, kept, periods, keep, progress)
 
 
-def _whole(periods) -> int:
+def whole(periods) -> int:
+    """A number of periods that may be followed; ValueError where it is none."""
     if not isinstance(periods, Integral) or isinstance(periods, bool) or periods < 1:
         raise ValueError(f"periods = {periods} must be a whole number of at least 1")
     return int(periods)

@@ -48,7 +48,7 @@ def _falling(mode: Mode, name: str, x: tuple) -> bool:
     return False
 
 
-def _after(circuit: Circuit, mode: Mode, event: str, x: tuple) -> tuple[Mode, tuple]:
+def after(circuit: Circuit, mode: Mode, event: str, x: tuple) -> tuple[Mode, tuple]:
     """The mode and state that follow an event."""
     if event == "knee":
         return circuit.mode(mode.kind._replace(above_knee=not mode.kind.above_knee)), x
@@ -80,7 +80,7 @@ def phase(circuit, gate, x, start, duration, out, stop=None) -> tuple[tuple, flo
             return x_end, duration, False
         if stop and event[0] == stop[0]:
             return ((0.0, *x_end[1:]) if event[0] == "rests" else x_end), duration - left, True
-        mode, x = _after(circuit, mode, event[0], x_end)
+        mode, x = after(circuit, mode, event[0], x_end)
         if left <= MOMENT * duration:
             return x, duration, False
     raise ValueError(f"more than {MOST_EVENTS} switching events within {show(duration, 's')} at an inductor current of "
