@@ -12,6 +12,7 @@ from .style import DPI, Figure, contents, styled
 
 HEAD = 0.33 * DPI  # dots above an axes in which its label stands
 FOOT = 0.1 * DPI  # dots below it in which its lowest number may hang
+NAMED = 0.42 * DPI  # dots below it that its numbers and the name of its x axis take
 
 
 class Screen:
@@ -64,10 +65,14 @@ def _stretches(figure: Figure) -> list[tuple[Bbox, list[Axes]]]:
     """Each row of axes with the stretch of the picture that is its own; one stretch for all where rows do not lie clear
     of one another."""
     width, height = figure.canvas.get_width_height()
-    if any(upper.bbox.y0 - FOOT < lower.bbox.y1 + HEAD for upper, lower in pairwise(figure.axes)):
+    if any(upper.bbox.y0 - _foot(upper) < lower.bbox.y1 + HEAD for upper, lower in pairwise(figure.axes)):
         return [(Bbox([[0, 0], [width, height]]), list(figure.axes))]
     edges = [height, *(round(ax.bbox.y1 + HEAD) for ax in figure.axes[1:]), 0]
     return [(Bbox([[0, low], [width, high]]), [ax]) for (high, low), ax in zip(pairwise(edges), figure.axes, strict=True)]
+
+
+def _foot(ax: Axes) -> float:
+    return NAMED if ax.xaxis.get_label_text() else FOOT
 
 
 def _over(ax: Axes) -> list:
