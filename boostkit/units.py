@@ -15,7 +15,7 @@ _POWER = {"f": -15, "p": -12, "n": -9, "µ": -6, "u": -6, "m": -3, "k": 3, "M": 
 _PREFIX = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 # A multiplier may stand alone ("33u", "4k7") only here: "5m" would be metres for a length, minutes for a time.
 _BARE = frozenset(["V", "A", "Ω", "H", "F", "Hz", "W"])
-_PREFIXABLE = _BARE | {"s", "J", "C", "S", "T", "Wb", "N", "Pa", "m", "A/s", "V/s", "V·s"}
+_PREFIXABLE = _BARE | {"s", "J", "C", "S", "T", "Wb", "N", "Pa", "m", "A/s", "V/s", "V/K", "V·s"}
 _EXAMPLE = {"V": "12 V", "A": "350 mA", "Ω": "4k7", "H": "33 µH", "F": "100 µF", "Hz": "150 kHz", "°C": "45 °C"}
 
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?) *(.*)")

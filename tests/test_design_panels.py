@@ -1,14 +1,19 @@
 """Derating and yield: numbers behind the pictures of a finished design, and the panels that move them."""
 
 import re
+from dataclasses import replace
+from importlib.resources import files
 
 import numpy as np
 import pytest
 
+from boostkit.design import Spec, design, step
+from boostkit.design.loop import regulate
 from boostkit.design.tolerance import Demand, Outcome
 from boostkit.parts import capacitor_choice, capacitor_types
 from boostkit.parts.capacitor_choice import AGE
 from boostkit.show import design_panels
+from boostkit.units import read, show
 
 COLD_HOT = (-10.0, 45.0)
 CERAMIC, WET = (capacitor_choice.choose("output", 80e-6, 18.0, 0.9, 150e3, COLD_HOT, 0.5, kinds=(kind,))[0]
@@ -136,3 +141,68 @@ def test_half_of_the_units_keep_the_middle_ones_value():
     """Where nothing is demanded the panel starts at the median, which half of the units keep."""
     shares = re.findall(r"([\d.]+) % of the units", design_panels.stricter(lot(np.linspace(1.0, 2.0, 100))).readings)
     assert shares == ["50"]
+
+
+# --- the load step ---
+
+
+@pytest.fixture(scope="module")
+def held():
+    """The tide gauge as drawn, its loop, and its corners."""
+    spec = Spec.from_file(files("boostkit") / "data" / "tide_gauge.toml")
+    converter = design(spec).converter
+    return regulate(spec, converter), step.stages(spec, converter)
+
+
+def ways(loop, at, v_in):
+    """The load step of the specification up and back at this source voltage."""
+    worn, jump = min(place.capacitance for place in at), loop.spec.step
+    low, high = (at[step.Place(v_in, i_out, worn)].converter for i_out in (jump.low, jump.high))
+    return design_panels.both_ways(low, high, loop.controller, 1e-3)
+
+
+def test_a_swing_is_what_the_verdict_counts(held):
+    """The curves that are drawn come as far as the step deviation that the loop is judged by."""
+    loop, at = held
+    for moved in loop.moved:
+        up, back = ways(loop, at, moved.v_in)
+        assert (up.farthest, back.farthest) == pytest.approx((moved.up, moved.back), rel=1e-6)     # another instant of the same clock
+        assert -up.off.min() == pytest.approx(up.farthest, rel=0.02)        # samples may miss the tip
+        assert back.off.max() == pytest.approx(back.farthest, rel=0.02)
+        assert up.time[0] < 0 < up.time[-1] and np.all(np.diff(up.time) > -1e-12)
+
+
+def test_at_first_the_capacitor_alone_feeds_the_step(held):
+    """Charge: before the loop answers, the output falls by the step times the time over the capacitance."""
+    loop, at = held
+    v_in, t = loop.spec.v_in.usual, 2.0 / loop.spec.frequency
+    up, _ = ways(loop, at, v_in)
+    rest = (up.time < 0) & (up.time > -t)
+    then = (up.time > t) & (up.time < 2 * t)
+    fell = up.off[rest].mean() - up.off[then].mean()
+    rough = (loop.spec.step.high - loop.spec.step.low) * 1.5 * t / min(p.capacitance for p in at)
+    assert fell == pytest.approx(rough, rel=0.25)      # the ripple's shape changes, and the samples lie unevenly in a period
+
+
+def test_swings_are_told_against_their_limit():
+    """Both rows with their limit, on the side to which the output goes; no limit, no word of one."""
+    seen = design_panels.Swing(np.array([-1e-5, 0.0, 1e-4]), np.array([0.0, 0.0, -0.3]), 0.31)
+    figure = design_panels.swings({"low": seen}, {"low": seen}, 0.6)
+    assert "step up: low: 310 mV; step back: low: 310 mV; it may get 600 mV" in figure.says
+    heights = [{float(y) for line in ax.lines for y in line.get_ydata()} for ax in figure.axes]
+    assert -0.6 in heights[0] and 0.6 in heights[1] and 0.6 not in heights[0]
+    assert "it may" not in design_panels.swings({"low": seen}, {"low": seen}).says
+
+
+def test_the_crossover_moves_the_load_step(held):
+    """It starts at the loop itself; slower, the output gets farther off; far beyond the zero the margin is gone; reset brings all back."""
+    loop, at = held
+    loop = replace(loop, corners=tuple(replace(h, phase_margin=77.0) for h in loop.corners))     # told by this loop alone
+    panel = design_panels.quicker(loop, at)
+    assert "least phase margin 77°" in panel.readings
+    start, worst = (panel.readings, panel.png), max(m.up for m in loop.moved)
+    off = [read(re.search(r"gets (\S+ m?V) off", panel.move(crossover=k * loop.crossover))[1], "V") for k in (1.0, 4 ** (-1 / 3))]
+    assert f"gets {show(worst, 'V')} off" in start[0] and off[0] < off[1]
+    fast = panel.move(crossover=4 * loop.crossover)
+    assert "too little" in fast or "no such loop" in fast
+    assert panel.reset() == start[0] and panel.png == start[1]

@@ -7,7 +7,8 @@ from functools import cache
 
 from boostkit.algebra import Bound, Condition, Derivation, Step, assumption, definition, law, letter, solving, substituting
 
-c_empty = letter("c_empty", r"C_{\mathrm{empty}}", "F", "all capacitance that the source fills, empty, as marked", (1e-5, 1e-2), open_low=True)
+c_empty = letter("c_empty", r"C_{\mathrm{empty}}", "F", "all capacitance that the source fills, empty, as marked", (1e-5, 1e-2),
+                 open_low=True)
 t_gate = letter("t_gate", r"t_{\mathrm{gate}}", "s", "time in which a switch in the source lead closes", (1e-4, 1e-1), open_low=True)
 i_even = letter("i_even", r"I_{\mathrm{even}}", "A", "current that fills the capacitors while their voltage climbs evenly", (0.1, 10.0))
 i_gate = letter("i_gate", r"I_{\mathrm{gate}}", "A", "highest current while a switch in the source lead closes", (0.2, 20.0), open_low=True)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from math import pi
-
-from ..derivations import input_ripple, sizing
+from ..control.placement import OF_SWITCHING
+from ..derivations import input_ripple, landmarks, load_step, sizing
 from ..parts import capacitor_choice
 from ..parts.capacitor_choice import Bank
 from ..parts.point import Point
@@ -13,7 +12,7 @@ from .spec import Spec
 
 INPUT_RIPPLE = 0.01  # of the lowest source voltage, peak to peak: common practice, no source
 ESR_SHARES = (0.1, 0.3, 0.6, 0.85)  # of a ripple limit that series resistance may take; the smallest bank of these is taken
-OF_FREQUENCY, OF_ZERO = 0.1, 0.2  # crossover over switching frequency, over right-half-plane zero: common practice, no source
+OF_ZERO = 0.2  # of the right-half-plane zero, as crossover: a little below what `placement` lets a loop have; common practice, no source
 
 
 def output_bank(spec: Spec, point: Point, inductance: float, types) -> Bank:
@@ -52,15 +51,15 @@ def input_bank(spec: Spec, point: Point, types) -> Bank:
 def step_reserve(spec: Spec, point: Point, inductance: float) -> float:
     """Output capacitance in F that holds a load step within its limit, 0 where none is demanded.
 
-    A loop that crosses over at f_c answers after about 1/(2 pi f_c), in which the step discharges the capacitor: step/(2 pi f_c
-    times deviation). f_c lies at a tenth of the switching frequency and a fifth of the right-half-plane zero, R D'^2/(2 pi L), at
-    most. Common practice, no source; the zero as in Erickson & Maksimovic, 3rd ed., sec. 8.2.
+    Reckoned for a loop of the first order whose crossover lies at a tenth of the switching frequency and a fifth of the right-half-plane
+    zero at most: common practice, no source.
     """
     if spec.step is None or spec.step_deviation is None:
         return 0.0
-    zero = spec.v_out / spec.step.high * (1 - point.duty) ** 2 / (2 * pi * inductance)
-    crossover = min(OF_FREQUENCY * point.f_sw, OF_ZERO * zero)
-    return (spec.step.high - spec.step.low) / (2 * pi * crossover * spec.step_deviation)
+    zero = landmarks.rhp_zero().formula(duty=point.duty, r_load=spec.v_out / spec.step.high, inductance=inductance)
+    crossover = min(OF_SWITCHING * point.f_sw, OF_ZERO * zero)
+    return float(load_step.capacitance_for_step().formula(i_step=spec.step.high - spec.step.low, f_crossover=crossover,
+                                                          dip=spec.step_deviation))  # fmt: skip
 
 
 def _smallest(role: str, wanted, voltage: float, rms: float, spec: Spec, point: Point, types) -> Bank:

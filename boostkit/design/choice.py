@@ -22,10 +22,10 @@ from ..parts.kinds import Capacitor, Inductor, Parts, Rectifier, Switch, stacked
 from ..parts.tables import Candidates
 from ..units import show
 from .judge import Corner, SwitchData
+from .procedure import ABOVE_PEAK
 from .spec import Spec
 
 HEADROOM = 1.5  # voltage limit over the highest voltage seen: common practice, no source
-ABOVE_PEAK = 1.2  # saturation current over the peak: common practice, no source
 WHATS = {"switch": "switches", "rectifier": "rectifiers", "inductor": "inductors", "capacitor": "capacitors"}
 ROUNDS = 4
 ALIKE = 1.01  # times the least loss of the converter: a difference that no one would pay for
@@ -68,8 +68,8 @@ class Needs:
             drawn.capacitor.series_resistance or inf, spec.surroundings,
         )  # fmt: skip
 
-    def look_for(self, what: str) -> str:
-        """What to look for where no table is given, or nothing in it fits."""
+    def look_for(self, what: str, i_limit: float | None = None) -> str:
+        """What to look for where no table is given, or nothing in it fits. `i_limit`: of the controller, A, where there is one."""
         bears = f"at least {show(HEADROOM * self.voltage, 'V')}"
         esr = "" if self.esr == inf else f", series resistance at most {show(self.esr, 'Ω')} at the coldest ambient"
         return {
@@ -77,7 +77,7 @@ class Needs:
                       "voltage that the lowest source allows",
             "rectifier": f'of kind "{self.rectifier}", bears {bears} in reverse and {show(self.peak, "A")} peak, fast enough for '
                          f"{show(self.f_sw, 'Hz')}",
-            "inductor": f"at least {show(self.inductance, 'H')}, still so at {show(ABOVE_PEAK * self.peak, 'A')}, and "
+            "inductor": f"at least {show(self.inductance, 'H')}, still so at {show(i_limit or ABOVE_PEAK * self.peak, 'A')}, and "
                         f"{show(self.inductor_rms, 'A')} rms",
             "capacitor": f"at least {show(self.capacitance, 'F')} left at {show(self.v_out, 'V')}, {show(self.ambient[0], '°C')} and old "
                          f"age{esr}, {show(self.capacitor_rms, 'A')} rms",

@@ -20,9 +20,11 @@ from .judge import Corner, SwitchData, Verdict
 from .spec import Spec
 
 EXTRA_LOW = 60.0  # V of direct current; above it the law of most countries asks for protection: IEC 61140, from memory
+UNHELD = "Never run it without a load or a regulator"
 DEADLY = ("More than 60 V direct current can kill, and the output stays charged after switch-off. Cover it, work on it only switched off, "
           "discharged and measured, and leave live work to those licensed for it.")  # fmt: skip
 POWER = "Where the power goes"
+ABOVE_PEAK = 1.2  # the current limit, and what the coil bears, over the highest peak in service: common practice, no source
 ESR_SHARE = 0.5  # of the ripple limit that the series resistance may take
 
 
@@ -279,7 +281,7 @@ def _passive_parts(converter: Converter, corners: list[Corner]) -> list[Part]:
     volts = max(c.state.output_voltage.max for c in corners)
     return [
         Part("Inductor", converter.inductor.inductance, "H", "keeps the ripple current to the share chosen",
-             f"this inductance still at {show(1.2 * peak, 'A')} (a fifth above the peak: common practice, no source), "
+             f"this inductance still at {show(ABOVE_PEAK * peak, 'A')} (a fifth above the peak: common practice, no source), "
              f"{show(hard.inductor_current.rms, 'A')} rms, winding at most {show(converter.inductor.resistance, 'Ω')}"),
         Part("Output capacitor", converter.capacitor.capacitance, "F", "keeps the output ripple to its limit",
              f"this capacitance left at {show(volts, 'V')} and the coldest ambient, series resistance at most "
@@ -290,8 +292,7 @@ def _passive_parts(converter: Converter, corners: list[Corner]) -> list[Part]:
 def _cautions(spec: Spec, corners: list[Corner], data: dict) -> list[str]:
     """What can hurt people or parts, and what this sheet has not shown."""
     found = [
-        "Never run it without a load or a regulator: at a fixed duty the output of an unloaded boost converter climbs until a "
-        "part breaks.",
+        f"{UNHELD}: at a fixed duty the output of an unloaded boost converter climbs until a part breaks.",
         "The path from source through inductor and rectifier to the output is always there: opening the switch does not "
         "switch the load off, and a shorted output is fed until a fuse blows. Fit one.",
         f"The output capacitor holds up to {show(max(c.state.output_voltage.max for c in corners), 'V')} after switch-off. Measure "

@@ -1,4 +1,4 @@
-"""A design made of real parts: chosen out of tables, wound, derated, warm, spread; and judged again with all that.
+"""A design made of real parts: chosen out of tables, wound, derated, warm, regulated, spread; and judged again with all that.
 
     real = realise(design(spec))                        with the invented parts that ship
     real = realise(design(spec), tables.read_folder("my_parts"))
@@ -26,8 +26,11 @@ from ..parts.warming import Operating
 from ..units import show
 from . import banks, choice, judge, told, tolerance
 from .choice import Picked
+from .hazard import Known, Protection
 from .judge import Corner, SwitchData, Verdict
+from .loop import Loop, regulate
 from .procedure import Design, Line, Part, illustrative_edges
+from .protection import protections
 from .spec import Spec
 from .tolerance import Spread
 
@@ -45,7 +48,8 @@ class Real:
     core would do (`unwound` says why for each core). banks: "output" and "input"; `unfitted` says why one is missing. operating: each
     corner of the design at rest in the hottest ambient, on the exact circuit. corners: the same, their ripple with what is left of the
     output capacitor at its worst. saturating: the hardest corner with the coil's own curve. snubber: for the switch node. spread: of a
-    lot of units.
+    lot of units. loop: what holds the output, None where nothing tried does (`unregulated` says why). protections: against
+    switch-on and faults (none where `unprotected` says why).
     """
 
     design: Design
@@ -60,6 +64,10 @@ class Real:
     saturating: SteadyState | None
     snubber: Snubber | None
     spread: Spread
+    loop: Loop | None
+    unregulated: str
+    protections: tuple[Protection, ...]
+    unprotected: str
     verdicts: list[Verdict]
 
     @property
@@ -70,8 +78,7 @@ class Real:
     @cached_property
     def converter(self) -> Converter:
         """The exact circuit at usual source voltage and full load, its parts warm."""
-        return losses.converter(self.fitted, self.spec.v_in.usual, self.spec.v_out, self.spec.i_out.max, self.spec.frequency,
-                                self.usual.temperatures)  # fmt: skip
+        return _warm(self.spec, self.fitted, self.usual)
 
     @property
     def stray(self) -> float:
@@ -114,8 +121,13 @@ class Real:
 
     @property
     def met(self) -> bool:
-        """Whether every demand that was judged is met."""
-        return all(verdict.met for verdict in self.verdicts)
+        """Whether every demand is met, a step that is demanded was judged, a loop holds the output, and every protection protects."""
+        return not self.shortfalls and all(each.met for each in (*self.verdicts, *self.protections))
+
+    @property
+    def shortfalls(self) -> list[str]:
+        """Where the regulator falls short beyond the verdicts, in words."""
+        return told.shortfalls(self)
 
 
 def realise(design: Design, own: Candidates | None = None, units: int = UNITS, progress=None) -> Real:
@@ -126,24 +138,29 @@ def realise(design: Design, own: Candidates | None = None, units: int = UNITS, p
     """
     _bearable(design.spec)
     tell = progress or (lambda done, total, words: None)
-    tell(0, 4, "choosing parts out of tables, winding the inductor")
+    tell(0, 5, "choosing parts out of tables, winding the inductor")
     candidates = tables.illustrative() if own is None else own
     chosen = choice.choose(design.spec, design.corners, candidates, illustrative_edges())
     wound, unwound = _wound(design, chosen.parts) if own is None or not own.inductors else (None, {})
     found, unfitted = _banks(design, chosen.picked["capacitor"], own)
     capacitors = {"capacitor" if role == "output" else "input_capacitor": _at_work(bank) for role, bank in found.items()}
     parts = replace(chosen.parts, **capacitors, **({"inductor": wound.part()} if wound else {}))  # fmt: skip
-    tell(1, 4, "losses and temperatures at every corner")
+    tell(1, 5, "losses and temperatures at every corner")
     spec = design.spec
     rest = tuple(_at_rest(spec, parts, corner) for corner in design.corners)
-    tell(2, 4, "what is left of the output capacitor, and the exact circuit with it")
+    tell(2, 5, "what is left of the output capacitor, and the exact circuit with it")
     corners = [_measured(spec, operating, found.get("output")) for operating in rest]
-    tell(3, 4, "a lot of units, drawn at random")
+    tell(3, 5, "closing the loop, and stepping the load on the exact circuit")
+    warm = _warm(spec, parts, rest[corners.index(judge.full_load(spec, corners))])
+    loop, unregulated = _regulated(spec, warm, found.get("output"))
+    guards, unprotected = _protected(spec, warm, corners, parts, loop, _known(parts, wound, found))
+    tell(4, 5, "a lot of units, drawn at random")
     drawn = losses.converter(parts, spec.v_in.usual, spec.v_out, spec.i_out.max, spec.frequency)
     spread = tolerance.monte_carlo(spec, drawn, _edges(parts.switch), units=units)
-    verdicts = [*judge.verdicts(spec, corners), *_temperatures(spec, parts, rest, corners)]
+    verdicts = [*judge.verdicts(spec, corners), *(loop.verdicts if loop else ()), *_temperatures(spec, parts, rest, corners)]
     return Real(design, parts, chosen.picked, wound, unwound, found, unfitted, rest, corners, _saturating(wound, rest),
-                _snubbed(parts, max(rest, key=lambda at: at.state.inductor_current.max)), spread, verdicts)  # fmt: skip
+                _snubbed(parts, max(rest, key=lambda at: at.state.inductor_current.max)), spread, loop, unregulated,
+                guards, unprotected, verdicts)  # fmt: skip
 
 
 def _bearable(spec: Spec) -> None:
@@ -160,6 +177,42 @@ def _at_rest(spec: Spec, parts: Parts, corner: Corner) -> Operating:
     except ValueError as trouble:
         raise ValueError(f"{spec.where}: load.voltage = {show(spec.v_out, 'V')} cannot be kept with these parts at a source of "
                          f"{show(corner.v_in, 'V')} and a load of {show(corner.i_out, 'A')}: {trouble}") from None
+
+
+def _warm(spec: Spec, parts: Parts, usual: Operating) -> Converter:
+    """The exact circuit at usual source voltage and full load, its parts as warm as they get there."""
+    return losses.converter(parts, spec.v_in.usual, spec.v_out, spec.i_out.max, spec.frequency, usual.temperatures)
+
+
+def _regulated(spec: Spec, warm: Converter, bank: Bank | None) -> tuple[Loop | None, str]:
+    """The loop, with a new output capacitor and with what is left of it at its worst; or why there is none."""
+    try:
+        return regulate(spec, warm, worn=(bank.effective, bank.esr) if bank else None), ""
+    except ValueError as trouble:
+        return None, str(trouble).removeprefix(f"{spec.where}: ")
+
+
+def _protected(
+    spec: Spec, warm: Converter, corners: list[Corner], parts: Parts, loop: Loop | None, known: Known,
+) -> tuple[tuple[Protection, ...], str]:  # fmt: skip
+    """What guards these parts against switch-on and faults, with the current limit of the loop; or why nothing was sized."""
+    bears = min(part.voltage_limit for part in (parts.switch, parts.rectifier, parts.capacitor))
+    limits = {"i_limit": loop.controller.i_limit, "most_duty": loop.controller.most_duty} if loop else {}
+    try:
+        return protections(spec, warm, corners, v_limit=bears if isfinite(bears) else None, known=known, **limits), ""
+    except ValueError as trouble:
+        return (), str(trouble).removeprefix(f"{spec.where}: ")
+
+
+def _known(parts: Parts, wound: Built | None, found: dict[str, Bank]) -> Known:
+    """What these parts tell the protections: capacitors as marked, the coil's own curve, what coil and rectifier bear."""
+    coil, output, held = parts.inductor, found.get("output"), found["input"].part() if "input" in found else None
+    curve = (wound.first_inductance, wound.saturation) if wound else (coil.inductance, coil.saturation)
+    return Known(
+        output.part().capacitance if output else None, output.effective if output else None,
+        (held.capacitance, held.series_resistance, held.voltage_limit) if held else None, curve if curve[1] else None,
+        *(limit if isfinite(limit) else None for limit in (coil.saturation_current, parts.rectifier.current_limit)),
+    )  # fmt: skip
 
 
 def _wound(design: Design, parts: Parts) -> tuple[Built | None, dict[str, str]]:

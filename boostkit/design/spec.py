@@ -10,6 +10,8 @@ from ..units import show
 
 ROOM = 25.0  # °C
 DEFAULT_RIPPLE = 0.01  # of the output voltage, where no limit is given: common practice, no source
+SLOWEST_LOOP = 1 / 2000  # of the switching frequency, that a crossover may be: a step then takes 5000 periods to answer, and is simulated
+CONTROLS = ("voltage", "current", "digital")  # the ramp is compared with the error, or with the coil current; or a sampled regulator
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,8 @@ class Spec:
 
     `ripple`: output ripple, peak to peak, in the worst corner. `efficiency`: at usual source voltage and full load.
     `step_deviation`: V, for the load step. `ripple_fraction`: inductor ripple over its mean, at usual source voltage and
-    full load. `inductance`, `capacitance`, `series_resistance`: what the designer fixes.
+    full load. `inductance`, `capacitance`, `series_resistance`: what the designer fixes; `control` (one of CONTROLS) and `crossover`
+    (Hz) likewise for the regulator.
     """
 
     title: str
@@ -53,6 +56,8 @@ class Spec:
     inductance: float | None = None
     capacitance: float | None = None
     series_resistance: float | None = None
+    control: str | None = None
+    crossover: float | None = None
     where: str = "specification"
 
     @classmethod
@@ -82,6 +87,14 @@ class Spec:
         step = _step(load)
         if wanted.get("step_deviation") is not None and step is None:
             top.fail("limits.step_deviation", show(wanted["step_deviation"], "V"), "needs load.step: a step from where to where?")
+        crossover = wanted.get("crossover")
+        if crossover is not None and crossover >= wanted["frequency"] / 2:
+            top.fail("choices.crossover", show(crossover, "Hz"), f"must lie below half the switching frequency, "
+                     f"{show(wanted['frequency'] / 2, 'Hz')}: a loop that is switched acts no faster")  # fmt: skip
+        if crossover is not None and crossover < SLOWEST_LOOP * wanted["frequency"]:
+            top.fail("choices.crossover", show(crossover, "Hz"), f"must not lie below {show(SLOWEST_LOOP * wanted['frequency'], 'Hz')}, "
+                     f"a {1 / SLOWEST_LOOP:.0f}th of the switching frequency: so slow a loop hardly regulates, and its answer to a step "
+                     "takes too many periods to be followed")  # fmt: skip
         top.finish()
         return cls(title, v_in, v_out, i_out, step, **wanted, where=top.where)
 
@@ -153,4 +166,6 @@ def _choices(section: Section | None) -> dict:
         "inductance": section.quantity("inductance", "H", None, low=1e-9, high=10),
         "capacitance": section.quantity("capacitance", "F", None, low=1e-12, high=10),
         "series_resistance": section.quantity("series_resistance", "Ω", None, low=0, high=1e3),
+        "control": section.choice("control", CONTROLS, None),
+        "crossover": section.quantity("crossover", "Hz", None, low=1, high=1e8),
     }

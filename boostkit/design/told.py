@@ -8,6 +8,7 @@ from ..derivations import magnetics
 from ..parts.inductor_demand import flux_limit
 from ..units import show
 from . import judge
+from .choice import Needs
 from .procedure import POWER, Line, Part, power_lines, worked
 
 HEAT = "How warm it gets"
@@ -18,13 +19,15 @@ SPREAD = "What the spread of parts does"
 REFUSED = "Which parts, and why not others"
 LEAST = 5e-4  # of all losses: what is less gets no line
 TOUCH = 60.0  # °C of a metal surface that burns skin within seconds: ISO 13732-1 gives about this for bare metal, from memory
+LITTLE = 0.1  # of the ripple limit, that a series resistance may take without a word: common practice, no source
 MOST = 3  # refusals and causes that are told; all stand in design.json
 
 
 def lines(real) -> list[Line]:
     """The lines of the design, its losses replaced by those of the real parts, and what else there is to say."""
     kept = [line for line in real.design.lines if line.group != POWER]
-    return [*kept, *_power(real), *_heat(real), *_wound(real), *_left(real), *_node(real), *_spread(real), *_picked(real)]
+    return [*kept, *_power(real), *_heat(real), *_wound(real), *_left(real), *(real.loop.lines if real.loop else ()),
+            *(line for guard in real.protections for line in guard.told), *_node(real), *_spread(real), *_picked(real)]  # fmt: skip
 
 
 def _power(real) -> list[Line]:
@@ -56,10 +59,10 @@ def _wound(real) -> list[Line]:
                    flux_density_max=flux_limit(built.demand, built.material), area_core=built.core.area_least) if built.gap else None
     bent = real.saturating
     straight = max(c.inductor_peak for c in real.corners)
-    curve = Line(WOUND, "With the core's own curve, at the hardest corner, the exact circuit peaks at "
-                 f"{show(bent.inductor_current.max, 'A')}; a coil of constant inductance would at {show(straight, 'A')}.", "", "",
-                 bent.inductor_current.max, "A")  # fmt: skip
-    return [*([turns] if turns else []), *(Line(WOUND, why[:1].upper() + why[1:], "") for why in built.why), curve]
+    peaks = show(bent.inductor_current.max, "A"), show(straight, "A")
+    curve = [Line(WOUND, f"With the core's own curve, at the hardest corner, the exact circuit peaks at {peaks[0]}; a coil of constant "
+                  f"inductance would at {peaks[1]}.", "", "", bent.inductor_current.max, "A")] if len(set(peaks)) == 2 else []  # fmt: skip
+    return [*([turns] if turns else []), *(Line(WOUND, why[:1].upper() + why[1:], "") for why in built.why), *curve]
 
 
 def _left(real) -> list[Line]:
@@ -139,17 +142,28 @@ def _list(names: list[str]) -> str:
 def parts(real) -> list[Part]:
     """The parts list: what was taken, and what to look for instead."""
     fitted, look = real.fitted, {what: picked.look_for for what, picked in real.picked.items()}
+    if real.loop:  # its current limit is what the coil must bear
+        look["inductor"] = Needs.of(real.spec, real.design.corners).look_for("inductor", real.loop.controller.i_limit)
     listed = [Part(_name(what), getattr(fitted, what).name, "", _origin(real, what), look[what])
               for what in ("switch", "rectifier", "inductor")]
     listed += [Part(f"{_name(role)} capacitor", f"{bank.count} × {bank.piece.name}", "", f"{show(bank.effective, 'F')} left at the worst",
-                    f"at least this left, series resistance at most {show(bank.esr, 'Ω')} in the cold" if role == "output"
+                    f"at least this left, {_resistance(real, bank)}" if role == "output"
                     else "close to coil and switch, with a short loop") for role, bank in real.banks.items()]  # fmt: skip
     listed += [part for part in real.design.parts if part.what == "Output capacitor" and "output" not in real.banks]
+    listed += real.loop.parts if real.loop else []
     if real.snubber is not None and not isinf(real.snubber.resistance):
         listed.append(Part("Snubber", f"{show(real.snubber.resistance, 'Ω')}, {show(real.snubber.capacitance, 'F')}", "",
                            "for the stray inductance assumed", f"in series across the switch, {show(real.snubber.resistor_heat, 'W')} of "
                            "heat, close to it"))  # fmt: skip
-    return listed
+    return [*listed, *(guard.part for guard in real.protections)]
+
+
+def _resistance(real, bank) -> str:
+    """What an output capacitor's series resistance may be: that of the bank, or where that hardly counts, up to where it would."""
+    counts = LITTLE * real.spec.ripple_limit / max(c.inductor_peak for c in real.corners)
+    if bank.esr < counts:
+        return f"series resistance below {show(counts, 'Ω')} in the cold, where it hardly counts"
+    return f"series resistance at most {show(bank.esr, 'Ω')} in the cold"
 
 
 def _origin(real, what: str) -> str:
@@ -164,7 +178,17 @@ def _origin(real, what: str) -> str:
 
 def unjudged(real) -> list[str]:
     """What the specification demands or the design draws, and nothing has judged."""
-    found = [c for c in judge.unjudged(real.spec) if "ambient range" not in c]
+    found = [c for c in judge.unjudged(real.spec) if "ambient range" not in c and "step deviation" not in c]
+    if real.loop is None:
+        found.append(f"How the output is held is **not judged**, nor how far a load step moves it: {real.unregulated}.")
+    if not real.protections:
+        found.append(f"What guards it against switch-on and faults is **not judged**: {real.unprotected}.")
+    if real.loop and real.loop.unjudged:
+        what = ("The step" if real.spec.step_deviation is None else f"The step deviation of at most {show(real.spec.step_deviation, 'V')}")
+        found.append(f"{what} is **not judged**: {real.loop.unjudged}.")
+    if real.spec.step and real.spec.step.low < judge.LIGHTEST * real.spec.i_out.max:
+        found.append(f"The load step from {show(real.spec.step.low, 'A')} is judged from "
+                     f"{show(judge.LIGHTEST * real.spec.i_out.max, 'A')}; from less it is **not judged**.")  # fmt: skip
     if drawn := _only_drawn(real):
         found.append(f"{_list(drawn)}: only drawn, no real part. Whether there is one that bears this is **not judged**.")
     if real.spec.ambient is None:
@@ -180,16 +204,26 @@ def unjudged(real) -> list[str]:
     return found
 
 
+def shortfalls(real) -> list[str]:
+    """Where the regulator falls short beyond the verdicts: there is none, it lacks margin or pace, or a step was not judged."""
+    loop = real.loop
+    held = dict.fromkeys((loop.short, loop.slow, loop.unjudged)) if loop else (real.unregulated,)
+    return [f"{loop.name if loop else 'regulator'}: {words}" for words in held if words]
+
+
 def cautions(real) -> list[str]:
-    """Those of the design, without what is judged now; what the real parts add; the last word stays the last."""
-    kept = [c for c in real.design.cautions if "**not judged**" not in c and "ambient range" not in c]
+    """Those of the design, without what is judged now; what the real parts add, of the protections only what is a matter of life and
+    limb; the last word stays the last."""
+    kept = [c for c in real.design.cautions if not any(words in c for words in ("**not judged**", "ambient range"))]
     polarised = any(bank.kind == "electrolytic" for bank in real.banks.values())
     added = ["An electrolytic capacitor fitted the wrong way round boils and vents: mind the polarity, keep your face away at first "
              "switch-on."] if polarised else []  # fmt: skip
     hot = [f"{_name(name)} reaches {show(t, '°C')}: too hot to touch." for name, t in real.hardest.temperatures.items() if t > TOUCH]
     rings = [f"The switch node rings to {show(snubber.peak, 'V')} even with the snubber: too high for the switch taken."
              for snubber in [real.snubber] if snubber and not snubber.met]  # fmt: skip
-    return [*kept[:-1], *unjudged(real), *added, *hot, *rings, kept[-1]]
+    held = real.loop.cautions if real.loop else []
+    faults = [guard.danger for guard in real.protections if guard.danger]
+    return [*kept[:-1], *unjudged(real), *held, *faults, *added, *hot, *rings, kept[-1]]
 
 
 def to_dict(real) -> dict:
@@ -203,7 +237,8 @@ def to_dict(real) -> dict:
         "thermal": {"ambient": real.hardest.ambient, "loop_gain": real.hardest.loop_gain, "temperatures": real.hardest.temperatures},
         "inductor_build": _built(real), "capacitors": {role: _bank(bank) for role, bank in real.banks.items()},
         "snubber": None if real.snubber is None else {k: v for k, v in vars(real.snubber).items() if not (k == "resistance" and isinf(v))},
-        "tolerance": real.spread.to_dict(),
+        "loop": real.loop.to_dict() if real.loop else {"refused": real.unregulated},
+        "protections": [guard.to_dict() for guard in real.protections], "tolerance": real.spread.to_dict(),
         "choice": {what: {"best": [fit.part.name for fit in p.best], "refused": p.refused, "look_for": p.look_for}
                    for what, p in real.picked.items()},
     }  # fmt: skip

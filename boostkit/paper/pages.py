@@ -43,7 +43,8 @@ def design_page(design, figures=()) -> Page:
     return Page(
         title=str(design.spec.title),
         subtitle="Worked design of a boost converter",
-        first=(*_voltage_warning(design.spec.v_out), *_unmet(design.verdicts), *_cautions(design.cautions)),
+        first=(*_voltage_warning(design.spec.v_out),
+               *_unmet(design.verdicts, _get(design, "protections", ()), _get(design, "shortfalls", ())), *_cautions(design.cautions)),
         blocks=(
             Heading("What was asked, and what comes out"), *_verdicts(design.verdicts),
             Heading("Parts"), *_parts(design.parts),
@@ -67,8 +68,10 @@ def _voltage_warning(v_out: float) -> list[Block]:
     return [Caution(f"Output {show(v_out, 'V')}: above the 60 V DC touch limit", ABOVE_TOUCH_LIMIT, strong=True)]
 
 
-def _unmet(verdicts) -> list[Block]:
-    short = tuple(f"Not met: {_get(verdict, 'demand')}." for verdict in verdicts if not _get(verdict, "met"))
+def _unmet(verdicts, protections, shortfalls) -> list[Block]:
+    short = (*(f"Not met: {_get(verdict, 'demand')}." for verdict in verdicts if not _get(verdict, "met")),
+             *(f"{_get(guard, 'what')} does not protect: {_get(guard, 'unmet')}." for guard in protections if _get(guard, "unmet")),
+             *(f"Not met, {words}." for words in shortfalls))
     return [Caution("This design falls short", short, strong=True)] if short else []
 
 
