@@ -39,7 +39,8 @@ def converters(draw, **fixed):
     part = st.one_of(st.just(0.0), log_range(1e-5, 0.05))
     letters = {
         "v_in": v, "f_sw": f, "duty": draw(st.floats(0, 0.95, allow_subnormal=False)),
-        "inductance": draw(log_range(3e-3, 30)) * r / (2 * f), "capacitance": draw(log_range(0.2, 1e3)) / (r * f), "r_inductor": r * draw(part), "r_switch": r * draw(part),
+        "inductance": draw(log_range(3e-3, 30)) * r / (2 * f), "capacitance": draw(log_range(0.2, 1e3)) / (r * f),
+        "r_inductor": r * draw(part), "r_switch": r * draw(part),
         "r_rectifier": r * draw(part), "r_capacitor": r * draw(part), "r_source": r * draw(part),
     }  # fmt: skip
     if draw(st.booleans()):

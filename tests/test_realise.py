@@ -12,9 +12,12 @@ from boostkit.design.choice import Needs
 from boostkit.design.judge import SwitchData
 from boostkit.design.procedure import illustrative
 from boostkit.files import to_json
+from boostkit.paper.blocks import Caution
+from boostkit.paper.pages import design_page
 from boostkit.parts import losses, tables
 from boostkit.parts.kinds import Heat
 from boostkit.parts.tables import Candidates
+from boostkit.units import show
 
 GAUGE = {
     "title": "Tide gauge",
@@ -26,7 +29,7 @@ GAUGE = {
 EDGES = SwitchData(**{k: illustrative()["switch"][k] for k in SwitchData.__dataclass_fields__})
 SHIPPED = tables.illustrative()
 KEYS = ("spec", "converter", "corners", "verdicts", "lines", "parts", "cautions", "losses", "thermal", "inductor_build", "capacitors",
-        "snubber", "tolerance", "choice")  # fmt: skip
+        "snubber", "loop", "protections", "tolerance", "choice")  # fmt: skip
 
 
 def changed(**sections):
@@ -161,6 +164,32 @@ def test_the_json_says_it_all(gauge):
     assert data["choice"]["switch"]["best"][0] == gauge.fitted.switch.name
     assert data["tolerance"]["units"] == 10 and data["tolerance"]["checked"]["deviation"] < 1e-9
     assert data["cautions"][-1].startswith("Local codes") and data["snubber"]["met"] is True
+    assert [guard["what"] for guard in data["protections"]] == [guard.what for guard in gauge.protections]
+    assert all(guard["met"] and guard["against"] and guard["sized"] and guard["caution"] for guard in data["protections"])
+
+
+def test_protections_are_sized_with_what_the_parts_tell(gauge):
+    """Capacitors as marked, the wound coil's own curve, one number for limit and coil; cautions beside their lines, not on page one."""
+    fuse, series = (next(g for g in gauge.protections if g.what.startswith(what)) for what in ("Fuse", "Series"))
+    marked = gauge.banks["output"].part().capacitance
+    assert f"with {show(marked, 'F')} at the output and the coil's own curve" in fuse.lines[1].say
+    assert show(marked + gauge.banks["input"].part().capacitance, "F") in series.lines[0].text
+    limit = show(gauge.loop.controller.i_limit, "A")
+    coil = next(part for part in gauge.parts if part.what == "Inductor")
+    assert f"still so at {limit}" in coil.look_for and any(g.value == limit for g in gauge.protections)
+    assert not any(guard.caution in caution for caution in gauge.cautions for guard in gauge.protections)
+    assert sum("battery is connected for the first time" in caution for caution in gauge.cautions) == 1
+    assert sum(line.say == f"Caution: {guard.caution}" for line in gauge.lines for guard in gauge.protections) == len(gauge.protections)
+
+
+def test_a_protection_that_does_not_protect_makes_the_design_fall_short(gauge):
+    """The whole is met only if each protection is, and the first page says which is not."""
+    weak = replace(gauge.protections[0], unmet="no fuse carries it")
+    short = replace(gauge, protections=(weak, *gauge.protections[1:]))
+    assert gauge.met and not short.met
+    said = next(block for block in design_page(short).first if isinstance(block, Caution) and "falls short" in block.title)
+    assert "Fuse at the source does not protect: no fuse carries it." in said.items
+    assert not any(isinstance(block, Caution) and "falls short" in block.title for block in design_page(gauge).first)
 
 
 def test_the_same_twice(gauge):
@@ -224,7 +253,8 @@ def test_an_odd_specification_is_judged_and_what_is_not_is_said(name):
     assert ("output" in real.banks) != any("bias, cold and age" in caution for caution in open_points)
     assert ("ambient" in limits) != any("No ambient is named" in caution for caution in open_points)
     assert (real.snubber is None) == any("ringing" in caution for caution in open_points)
-    assert (real.spec.v_out > 60) == any("can kill" in caution for caution in real.cautions)
+    assert sum("Never run it without a load or a regulator" in caution for caution in real.cautions) == 1
+    assert (real.spec.v_out > 60) == any("More than 60 V direct current can kill" in caution for caution in real.cautions)
     assert all(math.isfinite(t) and t >= real.usual.ambient for rest in real.operating for t in rest.temperatures.values())
 
 
