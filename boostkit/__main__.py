@@ -101,6 +101,11 @@ def design_command(spec_file: Path | None, output: Path | None, tables_folder: P
     for verdict in made.verdicts:
         mark = "met    " if verdict.met else "NOT MET"
         click.echo(f"{mark}  {verdict.demand} {show(verdict.limit, verdict.unit)}: {show(verdict.value, verdict.unit)}")
+    for words in made.shortfalls:
+        click.echo(f"NOT MET  {words}")
+    for guard in made.protections:
+        if not guard.met:
+            click.echo(f"NOT MET  {guard.what}: {guard.unmet}")
     for words in made.unjudged:
         click.echo(words.replace("*", ""))
     click.echo(f"written: {', '.join(str(path) for path in contents)}")
@@ -207,6 +212,53 @@ def handout_command(workbook: Path, output: Path | None, no_code: bool, force: b
         click.echo(line, err=True)
     click.echo(f"written: {target}")
     sys.exit(FELL_SHORT if failed else DONE)
+
+
+@cli.group("class")
+def class_group():
+    """A class: each learner's own numbers, copies of a workbook, answer sheets and marks."""
+
+
+@class_group.command("make")
+@click.argument("lab_file", metavar="LAB")
+@click.argument("roster_file", metavar="ROSTER.csv", type=click.Path(path_type=Path))
+@click.option("-o", "--output", required=True, type=click.Path(file_okay=False, path_type=Path), help="Folder of the set.")
+@click.option("--seed", type=click.IntRange(0, 2**63), help="A whole number that the learners' numbers follow from (default 1).")
+@click.option("--pdf", is_flag=True, help="A PDF of each sheet and each key too.")
+def class_make_command(lab_file: str, roster_file: Path, output: Path, seed: int | None, pdf: bool):
+    """Copies, answer sheets and keys for every learner on the roster.
+
+    LAB is a lab file (TOML), or a ready lab by its number, as in 03. What is in the folder already stays as it is, so that a run
+    that was stopped goes on where it stopped.
+    """
+    from .classroom import session
+
+    with _progress() as tell:
+        made = session.make(output, lab_file, roster_file, (_workbooks(),), seed, pdf, tell)
+    for note in made.notes:
+        click.echo(f"mind: {note}", err=True)
+    click.echo(f"{made.learners} learners, {made.written} of them written now; hand out {output / 'copies'}, keep {output / 'teacher'}")
+
+
+@class_group.command("mark")
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.argument("sheets", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--force", is_flag=True, help="Replace tables of marks that were changed by hand.")
+def class_mark_command(folder: Path, sheets: tuple[Path, ...], force: bool):
+    """Mark the SHEETS that came back (files or folders; else FOLDER/returned). Answers are read as text, and never run."""
+    from .classroom import outcome, session
+
+    with _progress() as tell:
+        found = session.mark(folder, sheets, force, tell)
+    for one in found.unreadable:
+        click.echo(f"{one.key}: {outcome.status(one)}", err=True)
+    for words in found.strays:
+        click.echo(f"of no learner: {words}", err=True)
+    for hard in found.hard:
+        click.echo(f"{show(hard.share, '%'):>7} of the points  {hard.task.id:20} {outcome.told(hard.verdicts)}")
+    written = f"marks.csv, feedback.csv and hard.csv in {folder / 'teacher'}"
+    click.echo(f"{len(found.read)} of {len(found.marks)} sheets marked; written: {written}")
+    sys.exit(FELL_SHORT if found.unreadable or found.strays else DONE)
 
 
 class _progress:  # noqa: N801  (used like a function)

@@ -1,0 +1,66 @@
+"""A learner's answer sheet and the teacher's key to it, as PDFs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from .. import __version__
+from ..algebra import is_known
+from ..algebra.quantity import known
+from ..paper import typeset
+from ..paper.blocks import Block, Caution, Equation, Heading, Listing, Marked, Page, Prose, Table
+from ..units import show
+from .numbers import Variant
+from .sheets import COUNTS, HOW_MEASURED, points
+from .tasks import Answer
+
+WIDEST = 90  # letters of a worked line that fit across the page as a formula
+ROOM = Marked("\u00a0\\\n\u00a0\\\n\u00a0")  # three empty lines: a hand needs them
+
+
+def sheet_page(variant: Variant) -> Page:
+    """The answer sheet: numbers, questions, and room to write. It carries the key and no name."""
+    lab = variant.lab
+    rows = tuple((f"{n}", f"{task.ask} ({points(task)})", task.unit or "–", ROOM) for n, task in enumerate(lab.tasks, 1))
+    measured = [Prose(HOW_MEASURED)] if any(task.measured for task in lab.tasks) else []
+    return _page(variant, "Answer sheet", (
+        *([Caution("Before you touch the bench", lab.cautions)] if lab.cautions else []),
+        Heading("Your numbers"), _numbers(variant),
+        Heading("Questions"), Prose(" ".join(["Write each value with its unit.", *COUNTS])), *measured,
+        Table(("", "Question", "Unit", "Answer"), rows, "llll", (0.05, 0.53, 0.08, 0.34)),
+    ))  # fmt: skip
+
+
+def key_page(variant: Variant, answers: Iterable[Answer]) -> Page:
+    """The key: each answer to four digits, and the worked line."""
+    blocks: list[Block] = []
+    for answer in answers:
+        value = f"{show(answer.value, answer.unit, 4)}, within {show(answer.tolerance, '%')}; {points(answer.task)}"
+        blocks += [Heading(answer.id.replace("_", " "), 2), Prose(f"{_plain(answer.task.ask)} **{_plain(value)}**", leads=True)]
+        if answer.latex and len(answer.worked) <= WIDEST:
+            blocks.append(Equation(answer.latex, alt=answer.worked))
+        else:
+            blocks.append(Listing(answer.worked))
+    return _page(variant, "Key", (Heading("Numbers"), _numbers(variant), Heading("Answers"), *blocks))
+
+
+def pdf(page: Page) -> bytes:
+    """The bytes of the PDF."""
+    return typeset.pdf(page)
+
+
+def _page(variant: Variant, what: str, blocks: tuple[Block, ...]) -> Page:
+    note = (f"Made by boostkit {__version__}. The scenario and its numbers are invented. Local codes and licensed practice come before "
+            "this sheet.")  # fmt: skip
+    return Page(variant.lab.title, f"{what} of {variant.key}", blocks, note, contents=False, maker=f"boostkit {__version__}")
+
+
+def _numbers(variant: Variant) -> Table:
+    letters = [(known(name), value) for name, value in variant.letters.items() if is_known(name)]
+    rows = tuple((Marked(f"${letter.latex}$"), show(value, letter.unit), letter.meaning) for letter, value in letters)
+    return Table(("Letter", "Value", "What it is"), rows, "lrl", (0.18, 0.22, 0.6))
+
+
+def _plain(text: str) -> Marked:
+    """Text in which nothing is Markdown."""
+    return Marked("".join("\\" + c if c in "\\`*_{}[]()#+-.!|<>$^~@" else c for c in text))

@@ -1,0 +1,133 @@
+"""Who is in the class: a CSV of keys, with names and groups that stay in the teacher's folder.
+
+    key, name, group
+    t01, A. Learner, morning
+
+Cells are parted by commas, semicolons or tabs. Only `key` is needed, and only the key goes into copies and sheets; further
+columns are not read. Every error names file and row; row 1 is the first line of the file.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..files import read_text
+from ..units import quoted
+
+KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,31}")
+LONGEST = 200  # characters of a name or a group
+MOST = 5000  # learners: more is another file put in by mistake
+NO_FILE = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}  # names Windows keeps for itself
+
+
+@dataclass(frozen=True)
+class Learner:
+    """One learner: `key` goes into copies and sheets; `name` and `group` never leave the teacher's folder."""
+
+    key: str
+    name: str = ""
+    group: str = ""
+
+
+@dataclass(frozen=True)
+class Roster:
+    """The learners in the order of the file; `where` is its name."""
+
+    learners: tuple[Learner, ...]
+    where: str = "roster.csv"
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The keys in the order of the file."""
+        return tuple(learner.key for learner in self.learners)
+
+    def __len__(self) -> int:
+        return len(self.learners)
+
+    def __iter__(self) -> Iterator[Learner]:
+        return iter(self.learners)
+
+
+def read_roster(path: str | Path) -> Roster:
+    """A roster file. Errors: ValueError of one line with file and row, for a file that is no table, a missing column `key`, a key
+    that is missing, no key or there twice, and a key that is the learner's name."""
+    where = quoted(Path(path).name)[1:-1]
+    rows = _rows(read_text(path, where), where)
+    if not rows:
+        raise ValueError(f"{where}: has no header; its first row names the columns, key among them")
+    places = _places(rows[0], where)
+    learners = [_learner(row, places, where) for row in rows[1:]]
+    if not learners:
+        raise ValueError(f"{where}: holds a header and no learner")
+    if len(learners) > MOST:
+        raise ValueError(f"{where}: holds {len(learners)} learners; at most {MOST} make one class")
+    _once_each(rows[1:], learners, where)
+    return Roster(tuple(learners), where)
+
+
+def checked_key(key: str, place: str) -> str:
+    """The key where it may name a file and a folder on any system; else ValueError that begins with `place`."""
+    if not KEY.fullmatch(key):
+        raise ValueError(f"{place}: key = {quoted(key)} must be 1 to 32 letters a-z, digits, - or _, and begin with a letter or a digit: "
+                         "it names files")  # fmt: skip
+    if key.lower() in NO_FILE:
+        raise ValueError(f"{place}: key = {quoted(key)} is a name that some systems keep for themselves; take another")
+    return key
+
+
+def _rows(text: str, where: str) -> list[tuple[int, list[str]]]:
+    """Each row that says something, with its number; lines that start with # are remarks."""
+    lines = ["" if line.lstrip().startswith("#") else line for line in text.splitlines()]
+    first = next((line for line in lines if line.strip()), "")
+    reader = csv.reader(lines, delimiter=max(",;\t", key=first.count), skipinitialspace=True, strict=True)
+    try:
+        return [(reader.line_num, [cell.strip() for cell in row]) for row in reader if any(cell.strip() for cell in row)]
+    except csv.Error as trouble:
+        raise ValueError(f"{where}: row {reader.line_num}: is no row of a CSV table: {trouble}") from None
+
+
+def _places(header: tuple[int, list[str]], where: str) -> dict[str, int]:
+    """Where key, name and group stand."""
+    line, cells = header
+    words = [cell.lower() for cell in cells]
+    for word in ("key", "name", "group"):
+        if words.count(word) > 1:
+            raise ValueError(f"{where}: row {line}: column {word} stands twice")
+    if "key" not in words:
+        raise ValueError(f"{where}: row {line}: must name a column key; it names {', '.join(map(quoted, cells[:6]))}")
+    return {word: words.index(word) for word in ("key", "name", "group") if word in words}
+
+
+def _learner(row: tuple[int, list[str]], places: dict[str, int], where: str) -> Learner:
+    line, cells = row
+    there = f"{where}: row {line}"
+    found = {word: cells[place] if place < len(cells) else "" for word, place in places.items()}
+    learner = Learner(**found)
+    if not learner.key:
+        raise ValueError(f"{there}: key is missing")
+    checked_key(learner.key, there)
+    for word in ("name", "group"):
+        text = getattr(learner, word)
+        if len(text) > LONGEST or not text.isprintable():
+            raise ValueError(f"{there}: {word} = {quoted(text)} must be one line of text of at most {LONGEST} characters")
+    if learner.name and _letters(learner.key) == _letters(learner.name):
+        raise ValueError(f"{there}: key = {quoted(learner.key)} is the learner's name; copies carry the key, so take a number or a made-up "
+                         "word")  # fmt: skip
+    return learner
+
+
+def _letters(text: str) -> str:
+    return "".join(c for c in text.lower() if c.isalnum())
+
+
+def _once_each(rows: list[tuple[int, list[str]]], learners: list[Learner], where: str) -> None:
+    """A key stands once, capitals or not: some file systems do not tell them apart."""
+    first: dict[str, int] = {}
+    for (line, _), learner in zip(rows, learners, strict=True):
+        before = first.setdefault(learner.key.lower(), line)
+        if before != line:
+            raise ValueError(f"{where}: row {line}: key = {quoted(learner.key)} stands in row {before} already (capitals do not count)")

@@ -1,0 +1,223 @@
+"""The set of a class: made, gone on with where it stopped, and marked.
+
+    FOLDER/copies/KEY/     answers_KEY.toml, answers_KEY.csv, the blanked workbook, scenario.toml; a PDF of the sheet: the key, no name
+    FOLDER/returned/       where the teacher puts what comes back
+    FOLDER/teacher/        set.json (names, numbers, seed), the lab, its scenario, keys/KEY.md, and after marking marks.csv,
+                           feedback.csv and hard.csv
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from ..files import read_json, to_json, write_all
+from ..paper import workbook
+from ..units import quoted
+from . import on_paper, outcome
+from .copies import blanked, copy_text, given_away, is_tagged, key_text, told_numbers
+from .handed_in import collect
+from .lab import Lab
+from .lab_file import read_lab, ready_labs
+from .numbers import Variant, numbers_at
+from .outcome import Outcome
+from .roster import Learner, Roster, read_roster
+from .sheets import csv_sheet, toml_sheet
+from .tasks import Answer, expected
+from .variants import DRAWS, variant, variants
+
+SEED = 1
+UNTAGGED = "has no cell with the tag answer-here or key-only: the copies hold everything that it holds, solutions too"
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True)
+class Made:
+    """What `make` did: how many learners there are, how many of them were new or incomplete, and what to tell the teacher."""
+
+    learners: int
+    written: int
+    notes: tuple[str, ...] = ()
+
+
+def make(folder: str | Path, lab_file: str | Path, roster_file: str | Path, books: Iterable[str | Path] = (), seed: int | None = None,
+         pdf: bool = False, progress: Progress | None = None) -> Made:  # fmt: skip
+    """Make the set of a class, or go on with it. What is there already stays as it is.
+
+    lab_file: a file, or a ready lab by its name ("03"). books: folders in which the lab's workbook may lie, after that of the lab file.
+    seed: a whole number (default: that of the set, or 1). pdf: a PDF of each sheet and key too. progress(done, total, words).
+    Raises ValueError where lab, roster or workbook cannot be used, and where the folder holds the set of another lab or seed.
+    """
+    folder, lab_path = Path(folder), ready_labs().get(str(lab_file), Path(lab_file))
+    lab, roster = read_lab(lab_path), read_roster(roster_file)
+    notebook = workbook.read(_book(lab, (lab_path.parent, *map(Path, books))))
+    raw = lab_path.read_bytes()
+    before = _set_before(folder, lab, hashlib.sha256(raw).hexdigest(), seed)
+    seed = before.get("seed", SEED) if seed is None else seed
+    people = _people(before, roster)
+    found = _numbers(lab, people, seed, before, told_numbers(blanked(notebook, lab, "")), progress)
+    answers = {key: expected(one) for key, one in found.items()}
+    _write_teachers(folder, lab, lab_path, raw, _set(lab, raw, seed, people, found, answers), before)
+    written = 0
+    for number, (key, one) in enumerate(found.items(), 1):
+        written += _write_one(folder, lab, notebook, one, answers[key], pdf)
+        if progress:
+            progress(number, len(found), f"copies for {key}")
+    return Made(len(found), written, () if is_tagged(notebook) else (f"{lab.workbook} {UNTAGGED}",))
+
+
+def mark(folder: str | Path, sheets: Iterable[str | Path] = (), force: bool = False, progress: Progress | None = None) -> Outcome:
+    """Mark what came back: the files and folders named, else FOLDER/returned. Writes marks.csv, feedback.csv and hard.csv.
+
+    Raises ValueError where the folder holds no set, nothing came back, or a table of marks was changed by hand since (unless `force`).
+    """
+    folder = Path(folder)
+    kept = _read_set(folder)
+    if kept is None:
+        raise ValueError(f"{folder.name}: holds no teacher/set.json, so no set was made in it")
+    lab = read_lab(folder / "teacher" / kept["lab"])
+    learners = tuple(Learner(key, one["name"], one["group"]) for key, one in kept["learners"].items())
+    places = list(sheets) or [folder / "returned"]
+    if missing := [Path(place).name for place in places if not Path(place).exists()]:
+        raise ValueError(f"{', '.join(missing[:5])}: is not there; put what came back into {folder.name}/returned, or name it")
+    came = collect(places, [learner.key for learner in learners], progress)
+    found = outcome.mark_class(lab, learners, came, lambda key: _again(lab, key, kept), progress)
+    tables = {"marks.csv": outcome.marks_table, "feedback.csv": outcome.feedback_table, "hard.csv": outcome.hard_table}
+    write_all({folder / "teacher" / name: text(found) for name, text in tables.items()}, "returned sheets", force)
+    return found
+
+
+# what the set remembers
+
+
+def _set(lab: Lab, raw: bytes, seed: int, people: dict[str, Learner], found: dict[str, Variant], answers: dict) -> dict:
+    return {
+        "title": lab.title, "lab": lab.where, "lab_sha256": hashlib.sha256(raw).hexdigest(), "seed": seed,
+        "learners": {
+            key: {"name": people[key].name, "group": people[key].group, "draw": one.draw, "numbers": one.numbers,
+                  "answers": {name: each.value for name, each in answers[key].items()}}
+            for key, one in found.items()
+        },
+    }  # fmt: skip
+
+
+def _read_set(folder: Path) -> dict | None:
+    path = folder / "teacher" / "set.json"
+    if not path.exists():
+        return None
+    kept = read_json(path).data
+    try:
+        entries = [(kept["lab"] + kept["lab_sha256"], one["name"] + one["group"], one["draw"] + kept["seed"], dict(one["numbers"]),
+                    dict(one["answers"])) for one in kept["learners"].values()]  # fmt: skip
+    except (KeyError, TypeError, AttributeError, ValueError):
+        entries = []
+    if not entries or Path(kept["lab"]).name != kept["lab"]:
+        raise ValueError("set.json: is not as this kit wrote it; take it from your backup, or make the set again in another folder")
+    return kept
+
+
+def _set_before(folder: Path, lab: Lab, sha: str, seed: int | None) -> dict:
+    kept = _read_set(folder)
+    if kept is None:
+        if taken := [name for name in ("copies", "teacher") if (folder / name).exists()]:
+            raise ValueError(f"{folder.name}: holds {' and '.join(taken)} of another origin; take another folder")
+        return {}
+    if kept["lab_sha256"] != sha:
+        raise ValueError(f"{folder.name}: holds the set of {kept['title']}, made from another lab file or an earlier version of it; "
+                         "take another folder")  # fmt: skip
+    if seed is not None and seed != kept["seed"]:
+        raise ValueError(f"{folder.name}: holds a set of seed {kept['seed']}, not {seed}; take another folder")
+    return kept
+
+
+def _people(before: dict, roster: Roster) -> dict[str, Learner]:
+    """Those who had their copies already, then the new ones; who left the roster stays, so that their sheet is still known."""
+    people = {key: Learner(key, one["name"], one["group"]) for key, one in before.get("learners", {}).items()}
+    return people | {learner.key: learner for learner in roster.learners}
+
+
+def _again(lab: Lab, key: str, kept: dict) -> Variant:
+    """A learner's numbers as they were handed out. Raises ValueError where the lab would ask for other answers now."""
+    one = kept["learners"][key]
+    found = numbers_at(lab, one["numbers"], key, kept["seed"], one["draw"])
+    for name, each in expected(found).items():
+        # far above the rounding of another computer, far below any tolerance
+        if name in one["answers"] and not math.isclose(each.value, one["answers"][name], rel_tol=1e-6):
+            raise ValueError(f"{lab.where}: gives {key} another answer to {name} than the one handed out; only points, tolerances and "
+                             "words of a lab may change once its set is made")  # fmt: skip
+    return found
+
+
+# numbers that no copy gives away
+
+
+def _numbers(lab: Lab, people: Iterable[str], seed: int, before: dict, told: dict[str, str], progress) -> dict[str, Variant]:
+    """Each learner's numbers, drawn again where the workbook happens to hold the digits of an answer."""
+    drawn = {key: one["draw"] for key, one in before.get("learners", {}).items()}
+    found = variants(lab, people, seed, drawn, progress and (lambda done, total, key: progress(done, total, f"numbers for {key}")))
+    taken = {tuple(one.numbers.values()) for one in found.values()}
+    for key, one in found.items():
+        if key not in drawn and (told_there := given_away(told, expected(one).values())):
+            found[key] = _other(lab, one, told, taken, told_there[0])
+            taken.add(tuple(found[key].numbers.values()))
+    return found
+
+
+def _other(lab: Lab, one: Variant, told: dict[str, str], taken: set, why: str) -> Variant:
+    for draw in range(one.draw + 1, DRAWS):
+        try:
+            other = variant(lab, one.key, one.seed, draw)
+        except ValueError:
+            continue
+        if tuple(other.numbers.values()) not in taken and not given_away(told, expected(other).values()):
+            return other
+    raise ValueError(f"{lab.workbook}: {why}; tag that cell answer-here or key-only, or vary more numbers")
+
+
+# files
+
+
+def _book(lab: Lab, homes: tuple[Path, ...]) -> Path:
+    for home in homes:
+        if (home / lab.workbook).is_file():
+            return home / lab.workbook
+    raise ValueError(f"{lab.where}: workbook = {quoted(lab.workbook)} is not there; put it beside the lab file")
+
+
+def _write_teachers(folder: Path, lab: Lab, lab_path: Path, raw: bytes, kept: dict, before: dict) -> None:
+    """set.json, and with the first run the lab and its scenario, so that a later version of either changes no marks."""
+    there = folder / "teacher"
+    contents: dict[Path, str | bytes] = {}
+    if not before:
+        beside = lab_path.parent / lab.scenario_name
+        scenario = beside if beside.is_file() else files("boostkit") / "data" / lab.scenario_name
+        contents = {there / lab.where: raw, there / lab.scenario_name: scenario.read_bytes()}
+    if kept != before:
+        write_all(contents | {there / "set.json": to_json(kept)}, "the set of a class")
+    (folder / "returned").mkdir(exist_ok=True)
+
+
+def _write_one(folder: Path, lab: Lab, notebook, one: Variant, answers: dict[str, Answer], pdf: bool) -> bool:
+    """The files of one learner that are not there yet, all or none; whether any was written."""
+    key, home, keys = one.key, folder / "copies" / one.key, folder / "teacher" / "keys"
+    right = tuple(answers.values())
+    texts = {
+        home / f"answers_{key}.toml": lambda: toml_sheet(one),
+        home / f"answers_{key}.csv": lambda: csv_sheet(one),
+        home / f"{Path(lab.workbook).stem}_{key}.ipynb": lambda: copy_text(notebook, lab, key),
+        home / "scenario.toml": one.scenario_text,
+        keys / f"{key}.md": lambda: key_text(one, right),
+    }
+    pages = {home / f"answers_{key}.pdf": lambda: on_paper.sheet_page(one), keys / f"{key}.pdf": lambda: on_paper.key_page(one, right)}
+    contents = {path: text() for path, text in texts.items() if not path.exists()}
+    wanted = {path: page() for path, page in pages.items() if pdf and not path.exists()}
+    with ThreadPoolExecutor(2) as pool:  # each PDF is made by programs of its own, so two run side by side
+        contents |= dict(zip(wanted, pool.map(on_paper.pdf, wanted.values()), strict=True))
+    if contents:
+        write_all(contents, lab.where)  # not the seed: the register lies among the copies
+    return bool(contents)
