@@ -88,7 +88,7 @@ def _newton(circuit: Circuit, x: tuple) -> tuple[tuple[Piece, ...], float] | Non
             step = np.linalg.lstsq(stiffness, np.subtract(end, x))[0]
         if not np.all(np.isfinite(step)):
             return None
-        if circuit.p.rectifier == "diode" and x[0] + step[0] < 0:  # the rectifier bars it (at the border: by rounding)
+        if circuit.p.rectifier == "diode" and (x[0] + step[0] < 0 or end[0] == 0):  # the rectifier bars it, or has brought it to rest
             step[0] = -x[0]
         size = np.max(np.abs(step) / (np.abs(x) + (np.max(np.abs(x)) + floor) * 1e-6))
         if size <= ARRIVED or (size < 1e-9 and size >= last / 2):  # arrived, or as near as rounding lets it
