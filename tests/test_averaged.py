@@ -18,8 +18,8 @@ RASHID = Converter.of(v_in=5, duty=2 / 3, f_sw=25e3, inductance=150e-6, capacita
     (HART, 75.0, 838.82, 12.649, 10610), (RASHID, 45.0, 292.04, 12.111, 3536.8),
 ])  # fmt: skip
 def test_landmarks_of_continuous_conduction(converter, gain, resonance, quality, zero):
-    """V/D', D'/sqrt(LC), D'R sqrt(C/L), D'^2 R/L: Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., table 8.2 (read in
-    transcription), reckoned for two textbook stages."""
+    """V/D', D'/sqrt(LC), D'R sqrt(C/L), D'^2 R/L: Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., table 8.2 (as
+    quoted), reckoned for two textbook stages."""
     m = averaged.model(converter)
     # the resonance of the lossless stage lies where |p|^2 = D'^2/(LC), Q = |p|/(-2 Re p): exact; the references print four digits
     assert m.control_to_output.dc == pytest.approx(gain, rel=1e-4)
@@ -168,7 +168,7 @@ def test_output_impedance_has_its_series_resistance_and_its_peak():
 
 def test_current_mode_landmarks():
     """Gain D'R/2, pole 2/(RC), right-half-plane zero as before: the simple model of Erickson & Maksimovic, 3rd ed., sec. 18.1 (formulas
-    read in transcription), met where ripple and ramp are small."""
+    as quoted), met where ripple and ramp are small."""
     c = HART.change(f_sw=25e6)                      # a thousandth of the ripple: peak and mean are one
     m = averaged.current_mode(averaged.model(c), c, 1.0, 0.0)
     slow = min(abs(m.control_to_output.poles)) / (2 * math.pi)
@@ -179,8 +179,8 @@ def test_current_mode_landmarks():
 
 @pytest.mark.parametrize(("duty", "share", "quality"), [(0.5, 0.5, 1.2732), (0.5, 1.0, 0.6366), (0.3, 0.0, 1.5915)])
 def test_resonance_at_half_the_clock(duty, share, quality):
-    """Q = (2/pi)/(1 - 2D + 2D slope/falling) at half the switching frequency: Erickson & Maksimovic, 3rd ed., eq. 18.173 (read in
-    transcription)."""
+    """Q = (2/pi)/(1 - 2D + 2D slope/falling) at half the switching frequency: Erickson & Maksimovic, 3rd ed., eq. 18.173 (as
+    quoted)."""
     c = Converter.of(v_in=12, duty=duty, f_sw=25e3, inductance=120e-6, capacitance=48e-2, r_load=20)
     falling = 12 * duty / (1 - duty) / 120e-6
     poles = averaged.current_mode(averaged.model(c), c, 0.1, share * falling).control_to_output.poles

@@ -66,7 +66,7 @@ def printed(tmp_path):
 def test_the_key_agrees_with_an_example_in_print(tmp_path):
     """Rashid, Power Electronics, example 5.6: duty 66.67 %, ripple 0.89 A, peak 1.945 A, output ripple 60.61 mV.
 
-    Inputs read in a transcription, the printed answers from memory.
+    Inputs as quoted, the printed answers from memory.
     """
     found = expected(printed(tmp_path))
     assert found["duty"].value == pytest.approx(0.6667, abs=5e-5)  # four digits in print

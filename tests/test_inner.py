@@ -1,6 +1,6 @@
 """The inner loop of peak-current control: a textbook's numbers, the exact circuit's multipliers, and the plant that is left.
 
-The textbook is Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., ch. 18, read in a transcription of its equations.
+The textbook is Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., ch. 18, its equations as quoted.
 """
 
 from math import inf, pi

@@ -1,6 +1,6 @@
 """Margins of a loop, held against a textbook's worked regulator, python-control, and the roots of the closed loop.
 
-The textbook is Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed. (2020), read in a transcription of its equations.
+The textbook is Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed. (2020), its equations as quoted.
 """
 
 from math import inf, pi, sqrt

@@ -164,7 +164,7 @@ def test_ripple_is_kept_out():
 
 
 def test_the_lead_of_a_textbook():
-    """Erickson & Maksimovic, 3rd ed., sec. 9.5.3 (read in a transcription): 52 degrees at 5 kHz: zero 1.7, pole 14.5 kHz; gain 3.7 and
+    """Erickson & Maksimovic, 3rd ed., sec. 9.5.3 (as quoted): 52 degrees at 5 kHz: zero 1.7, pole 14.5 kHz; gain 3.7 and
     a loop gain of 8.6 (18.7 dB) at rest."""
     zero, pole = (each().formula(f_crossover=5e3, lead_angle=52 * pi / 180) for each in (compensation.lead_zero, compensation.lead_pole))
     assert (zero, pole) == (pytest.approx(1.7e3, abs=50), pytest.approx(14.5e3, abs=50))  # as printed

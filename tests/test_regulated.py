@@ -94,7 +94,7 @@ def test_a_network_integrates_the_error_it_is_given():
     assert end - begin == pytest.approx(50.0 * (18.0 * 200 * T_SW - area), rel=1e-11)
 
 
-# Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., eq. 18.40-18.58 (read in a transcription): a disturbance of
+# Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., eq. 18.40-18.58 (as quoted): a disturbance of
 # peak-current control grows by -(1 - m_a/m_2)/(D'/D + m_a/m_2) a period. The book holds the output still: so does 1 F.
 @pytest.mark.parametrize(("share", "grows"), [(0.0, -1.5), (0.5, -0.42857142857142855), (1.0, 0.0)])
 def test_peak_current_grows_by_the_books_factor(share, grows):

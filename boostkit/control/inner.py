@@ -49,7 +49,7 @@ def choose(converters: Mapping[object, Converter], left: float = LEFT) -> Inner:
     """The least ramp with which, at every corner, at most a share of a disturbance is left after one period.
 
     Args: converters, corner to Converter at its operating point; left, 0 (nothing) up to 1 (not included: it would ring for ever).
-    Errors: ValueError. Source: Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., sec. 18.2 (read in a transcription).
+    Errors: ValueError. Source: Erickson & Maksimovic, Fundamentals of Power Electronics, 3rd ed., sec. 18.2 (as quoted).
     """
     guard("left", left, 0, 1, open_high=True, why="at 1 a disturbance never dies out")
     if not converters:

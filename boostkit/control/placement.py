@@ -23,7 +23,7 @@ from .compensator import KINDS, Compensator
 from .corners import from_above, grid, of_loop, passes, reserves, worst
 from .margins import Margins
 
-OF_SWITCHING = 0.1  # Erickson & Maksimovic, 3rd ed., sec. 9.5.1 (read in a transcription): up to about a tenth
+OF_SWITCHING = 0.1  # Erickson & Maksimovic, 3rd ed., sec. 9.5.1 (as quoted): up to about a tenth
 OF_ZERO = 0.25  # between a fifth and a third of the right-half-plane zero: common practice, no source
 TURN_BY_DELAY = 30.0  # degrees that a delay may take at the crossover: common practice, no source
 BELOW = 1e-5  # of the crossover, from where the margins are counted, unless a pole lies lower
