@@ -44,10 +44,12 @@ def test_marching_is_walking(name, walked):
     changes = tuple((at, stage.change(**({"v_in": 5.5} if k else {"r_load": 30.0, "i_out": None}))) for k, (at, _) in enumerate(STEP))
     quick, plain = (follow(stage, controller, 520, changes=changes) for follow in (regulated.follow, walked))
     assert marched(plain) == 0 and marched(quick) > 300
-    assert np.abs(quick.duty - plain.duty).max() < 1e-10  # rounding, multiplied by what swings on the way
+    # rounding; the current limit of one case doubles a difference at each of a dozen periods above half duty
+    off = 1e-9 if name == "with steps" else 1e-11
+    assert np.abs(quick.duty - plain.duty).max() < off
     assert [p.mode.kind for p in quick.pieces] == [p.mode.kind for p in plain.pieces]
     assert [p.ended_by for p in quick.pieces] == [p.ended_by for p in plain.pieces]
-    assert np.array([p.start for p in quick.pieces]) == pytest.approx(np.array([p.start for p in plain.pieces]), abs=1e-10 * T_SW)
+    assert np.array([p.start for p in quick.pieces]) == pytest.approx(np.array([p.start for p in plain.pieces]), abs=off * T_SW)
     sizes = np.abs([p.state for p in plain.pieces]).max(axis=0)
     assert (np.abs(np.subtract([p.state for p in quick.pieces], [p.state for p in plain.pieces])) < 1e-9 * sizes + 1e-300).all()
     for one, other in ((quick.output_voltage, plain.output_voltage), (quick.inductor_current, plain.inductor_current)):
@@ -104,8 +106,9 @@ def test_a_march_without_eyes_is_caught(name, walked, monkeypatch):
 
 def test_a_march_that_is_off_is_not_believed(walked, monkeypatch):
     """A part in 10^9 too much in what a march makes of a state: the joints do not close, and all is walked."""
-    run = loop_march.Move._seen
-    monkeypatch.setattr(loop_march.Move, "_seen", lambda self, y, s: None if (seen := run(self, y, s)) is None else seen * (1 + 1e-9))
+    seen, through = loop_march.Move._seen, loop_march.Move._through
+    monkeypatch.setattr(loop_march.Move, "_seen", lambda *of: None if (found := seen(*of)) is None else found * (1 + 1e-9))
+    monkeypatch.setattr(loop_march.Move, "_through", lambda *of: through(*of) * (1 + 1e-9))
     quick, plain = (follow(STAGE, CURRENT, 150) for follow in (regulated.follow, walked))
     assert marched(quick) == 0 and np.array_equal(quick.duty, plain.duty)
 

@@ -19,6 +19,7 @@ from .series import REST
 TERMS = 14  # of the series about a place; `Series.pace` says how far they reach
 CELLS = 8  # places a period, at least
 MOST_PLACES = 400  # remembered by a move
+MOST_TIMES = 1024  # known times whose product is kept, a move
 COMPARATORS = ("opens", "current limit")
 PASSED = -1e-12  # a guard below this at the end of a step: another pattern
 
@@ -68,11 +69,12 @@ class Move:
         self.entry = np.array([row for _, row in first.guards[: len(first.guards) - first.late]]).reshape(-1, self.n)
         self.head = TERMS * self.meets, TERMS * self.meets + len(self.entry)
         self._tables: dict[int, np.ndarray] = {}
+        self._known: dict[float, np.ndarray] = {}
 
     def _table(self, cell: int) -> np.ndarray:
         """What makes of a starting state the series, in u counted from this place in cells, of the guard met; the guards that the state
-        must not be beyond; and the series of the state at the end, of the other guards at the end of each step, and of the comparator's
-        excess at the next clock."""
+        must not be beyond; and the series of the state at the end, of the other guards at the end of each step, and of what the next
+        clock looks at."""
         table = self._tables.get(cell)
         if table is None:
             if len(self._tables) >= MOST_PLACES:
@@ -112,11 +114,21 @@ class Move:
                 return None
         return None
 
-    def go(self, w: np.ndarray, u: float) -> tuple[float, np.ndarray] | None:
+    def go(self, w: np.ndarray, u: float) -> tuple[float, np.ndarray]:
         """The same with u given."""
-        cell = round(u / self.cell)
-        seen = self._seen(self._table(cell).dot(w), u / self.cell - cell)
-        return None if seen is None else (u, seen)
+        return u, self._through(u).dot(w)
+
+    def _through(self, u: float) -> np.ndarray:
+        """What makes of a starting state all that is at the end, the guards at the start among the others there; times come again."""
+        made = self._known.get(u)
+        if made is None:
+            if len(self._known) >= MOST_TIMES:
+                self._known.clear()
+            cell = round(u / self.cell)
+            table, last = self._table(cell), self.head[1]
+            ends = _powers(u / self.cell - cell).dot(table[last:].reshape(TERMS, -1)).reshape(-1, self.n)
+            made = self._known[u] = np.concatenate([ends[: self.n], self.entry, ends[self.n :]])
+        return made
 
     def _seen(self, y: np.ndarray, s: float) -> np.ndarray | None:
         """What is at the end; None where a guard has fallen at the start already."""
@@ -181,7 +193,7 @@ class Plan:
             self.moves = [Move([(step, 0.0, 1.0)], period, step is steps[-1]) for step in steps]
 
     def period(self, w: np.ndarray, usual: list, least: float, most: float) -> tuple[np.ndarray, float, list] | None:
-        """One period from a state: that at its end, the comparator's excess there, and the times of the steps; None where it leaves the
+        """One period from a state: that at its end, what the next clock looks at, and the times of the steps; None where it leaves the
         pattern."""
         if self.from_rest and w[0] != 0:
             return None
@@ -194,10 +206,10 @@ class Plan:
         if found is None or (move.meets and not least < found[0] <= most):
             return None
         closed, seen = found
-        *marks, excess = seen[move.n :].tolist()
+        *marks, read = seen[move.n :].tolist()
         if marks and not min(marks) >= PASSED:
             return None
-        return seen[: move.n], excess, [a + b * closed for a, b in self.shares]
+        return seen[: move.n], read, [a + b * closed for a, b in self.shares]
 
     def _by_steps(self, w: np.ndarray, usual: list, least: float, most: float):
         """The same step by step."""
@@ -209,12 +221,12 @@ class Plan:
             if found is None or not (least - closed if step.name in COMPARATORS else 0.0) < found[0] <= left:
                 return None
             t, seen = found
-            *marks, excess = seen[move.n :].tolist()
+            *marks, read = seen[move.n :].tolist()
             if marks and not min(marks) >= PASSED:
                 return None
             w, left, closed = seen[: move.n], left - t, closed + t if step.closed else closed
             times.append(t)
-        return w, excess, times
+        return w, read, times
 
 
 def march(run, count: int) -> list[Marched]:
@@ -224,11 +236,11 @@ def march(run, count: int) -> list[Marched]:
     w[-2] = 0.0
     if not rising:
         w[-3] = c.v_set
-    made, clamp, excess, held = [], run.clamp, mode.lead.dot(w), brain and (brain.z, brain.waiting.copy())
+    made, clamp, read, held = [], run.clamp, float(mode.lead.dot(w)), brain and (brain.z, brain.waiting)
     while len(made) < count:
         if brain:
-            most = brain.next(float(mode.rows["error"].dot(w))) * t_sw
-        begins = (clamp, rising, most >= c.least_on_time and most > 0 if brain else excess > 0)
+            most = brain.next(read) * t_sw
+        begins = (clamp, rising, most >= least and most > 0 if brain else read > 0)
         found = plan.period(w, known[plan], least, most) if plan.begins == begins else None
         if found is None:
             for plan in known:
@@ -236,12 +248,12 @@ def march(run, count: int) -> list[Marched]:
                     break
             else:
                 break
-        end, excess, times = found
-        held = brain and (brain.z, brain.waiting.copy())
+        end, read, times = found
+        held = brain and (brain.z, brain.waiting)
         made.append(Marched(plan, w, end, times, most, mode, held))
         known[plan], w, mode, clamp = times, end, plan.last, plan.clamp
     if brain:
-        brain.z, brain.waiting = held[0], held[1].copy()
+        brain.z, brain.waiting = held
     if made:
         run.stand(made[-1], run.done + len(made))
     return made

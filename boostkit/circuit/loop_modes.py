@@ -67,7 +67,7 @@ class LoopMode:
         self.late = len(drives)
         guards += drives
         self.guards = tuple((name, tuple(row.tolist())) for name, row in guards)
-        self.lead = self.rows["control"] - loop.threshold(self.rows)
+        self.lead = error if loop.sampled else self.rows["control"] - loop.threshold(self.rows)  # what counts at the clock
         system = matrix[:, : loop.n], matrix[:, loop.n], loop.scale(power), [row for _, row in self.guards], loop.t_sw
         self.flow = Planar(power.flow, *system) if loop.planar else Series(*system)
 

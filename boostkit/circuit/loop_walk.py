@@ -68,7 +68,7 @@ class Run:
         self.w[:n], self.mode = vector[:n], None
         if self.brain:
             n, last = n + len(self.brain.z), n
-            self.brain.z, self.brain.waiting = vector[last:n].tolist(), vector[n:].tolist()
+            self.brain.z, self.brain.waiting = vector[last:n].tolist(), tuple(vector[n:].tolist())
 
     @property
     def x(self) -> tuple:
@@ -107,7 +107,7 @@ class Run:
         self.w, self.done, self.mode, self.pieces = marched.end.copy(), done, marched.plan.last, []
         self.clamp, (self.cause, self.opened, self.moving) = marched.plan.clamp, marched.plan.drive
         if self.brain:
-            self.brain.z, self.brain.waiting = marched.brain[0], marched.brain[1].copy()
+            self.brain.z, self.brain.waiting = marched.brain
 
     def before(self):
         """The mode just before the clock, the switch not yet closed."""

@@ -14,27 +14,27 @@ class Sampler:
     def __init__(self, controller):
         self.c = controller
         self.z = list(controller.start) or [0.0] * len(controller.b)
-        self.waiting = [0.0] * int(controller.delay)
+        self.waiting = (0.0,) * int(controller.delay)
 
     def copy(self) -> Sampler:
         """One that goes its own way from here."""
-        twin = copy.copy(self)
-        twin.waiting = list(self.waiting)
-        return twin
+        return copy.copy(self)
 
     def next(self, error: float) -> float:
         """One sample of the error in, the duty of this period out."""
-        c = self.c
+        c, z = self.c, self.z
         e = _rounded(error, c.adc_step) if c.adc_step else error
-        asked = _dot(c.c, self.z) + c.d * e
-        duty = min(max(asked, 0.0), c.most_duty)
+        asked = sum(map(mul, c.c, z)) + c.d * e
+        duty = 0.0 if asked < 0 else c.most_duty if asked > c.most_duty else asked
         if c.d and duty != asked:
             e += (duty - asked) / c.d
-        self.z = [_dot(row, self.z) + b * e for row, b in zip(c.a, c.b, strict=True)]
+        self.z = [sum(map(mul, row, z)) + b * e for row, b in zip(c.a, c.b)]  # noqa: B905  (as many, checked at the start; this is quicker)
         if not c.d:
             self._hold()
-        self.waiting.append(min(_rounded(duty, c.duty_step), c.most_duty) if c.duty_step else duty)
-        return self.waiting.pop(0)
+        held = min(_rounded(duty, c.duty_step), c.most_duty) if c.duty_step else duty
+        now, *waiting = *self.waiting, held
+        self.waiting = tuple(waiting)
+        return now
 
     def _hold(self) -> None:
         """Without a direct path: the states as if the error had been the one that asks for no more than the limit."""
@@ -48,7 +48,7 @@ class Sampler:
         n = len(self.z)
         kept = np.vstack([self._a - np.eye(n), self.c.c]) if n else np.zeros((1, 0))
         self.z = np.linalg.lstsq(kept, np.append(np.zeros(n), duty))[0].tolist()
-        self.waiting = [duty] * len(self.waiting)
+        self.waiting = (duty,) * len(self.waiting)
 
     def derivative(self, j: np.ndarray, loop, begin) -> np.ndarray:
         """That of a whole period by states of the circuit, own states and waiting duties, steps and limits left out; `j` is that of
