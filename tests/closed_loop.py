@@ -33,7 +33,7 @@ class Regulated:
     where the network's input goes, and keeps y; with a direct path the input is replaced by one that puts y on the limit.
     """
 
-    def __init__(self, controller, network, state, held, t_sw):
+    def __init__(self, controller, network, state, held, t_sw, climb):
         c, n = controller, network.n
         self.c, self.network, self.state, self.held = c, network, state, held
         m = 0 if isinstance(c, Sampled) else c.network.n
@@ -43,19 +43,21 @@ class Regulated:
         whole = np.hstack([matrix, np.zeros((len(matrix), m)), constant[:, None], np.zeros((len(matrix), 2))])
         self.rates, self.error = whole[len(NAMES):], v_set - whole[NAMES.index("v_out")]
         if not isinstance(c, Sampled):
+            self.bias, self.climb = c.bias / c.v_set * v_set, c.bias / c.v_set * climb * one      # out of the reference
             self.amplifier(c.network, self.unit[n:n + m], one)
             self.other = c.ramp / t_sw * local if c.drive == "voltage" else c.sense * (self.unit[0] + c.slope * local)
 
     def amplifier(self, g, z, one):
         """What it is asked for, what it gives, how hard it presses on its clamp, and the rates of the network's states."""
-        c, held = self.c, self.held
-        self.asked = c.bias * one + g.c @ z + g.d * self.error
+        held = self.held
+        self.asked = self.bias + g.c @ z + g.d * self.error
         self.control = self.limit(held) * one if held else self.asked
         forced = held and g.d
-        self.free = g.a @ z + np.outer(g.b, (self.limit(held) * one - c.bias * one - g.c @ z) / g.d if forced else self.error)
-        presses = self.asked - self.limit(held) * one if g.d or not g.n else g.c @ self.free
+        self.free = g.a @ z + np.outer(g.b, (self.limit(held) * one - self.bias - g.c @ z) / g.d if forced else self.error)
+        moves = g.c @ self.free + self.climb
+        presses = self.asked - self.limit(held) * one if g.d or not g.n else moves
         self.pressing = np.sign(held) * presses
-        still = np.outer(clamp_way(g), g.c @ self.free) / (g.c @ clamp_way(g)) if held and g.n and not g.d else 0.0
+        still = np.outer(clamp_way(g), moves) / (g.c @ clamp_way(g)) if held and g.n and not g.d else 0.0
         self.rates = np.vstack([self.rates, self.free - still])
 
     def limit(self, side):
@@ -133,9 +135,10 @@ class Loop:
 
     def system(self, held=0):
         """The equations of this state of conduction."""
-        key = id(self.network), self.state, held
+        climb = (self.v_set(self.clock + self.t_sw) - self.v_set(self.clock)) / self.t_sw
+        key = id(self.network), self.state, held, climb > 1e-9 * self.controller.v_set / self.t_sw
         if key not in self.known:
-            self.known[key] = Regulated(self.controller, self.network, self.state, held, self.t_sw)
+            self.known[key] = Regulated(self.controller, self.network, self.state, held, self.t_sw, climb if key[-1] else 0.0)
         return self.known[key]
 
     def now(self, row):

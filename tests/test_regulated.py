@@ -235,17 +235,21 @@ def test_a_network_that_starts_beyond_its_limit_is_put_on_it():
             assert 5.0 + network.c @ course.pieces[0].state[2:5] == pytest.approx(0.4, rel=1e-13)
 
 
-def test_a_network_that_lags_behind_its_input_does_not_wind_up_either():
+@pytest.mark.parametrize(("gain", "bias", "soft_start"), [(900.0, 0.0, 0.0), (9e3, 0.2, 20 * T_SW)], ids=["at once", "soft"])
+def test_a_network_that_lags_behind_its_input_does_not_wind_up_either(gain, bias, soft_start):
     """An integrator with two poles behind it: held, all its states stay where they ask for the limit and no more; free again once the
     error changes sign, without a jump of the control voltage."""
-    lag = Linear.corner_form(900.0, (), (5e3, 9e3), integrators=1)
-    course = regulated.follow(STAGE, Controller(lag, 12.0, high=0.6, most_duty=0.9), 150)
+    lag = Linear.corner_form(gain, (), (5e3, 9e3), integrators=1)
+    course = regulated.follow(STAGE, Controller(lag, 12.0, high=0.6, most_duty=0.9, bias=bias, soft_start=soft_start), 150)
     held = [p for p in course.pieces if p.mode.kind.clamp == 1]
     free = [p for p in held if p.ended_by and p.ended_by in [row for name, row in p.mode.guards if name == "frees"]]
     assert free and course.waveforms(2000).control.max() <= 0.6 * (1 + 1e-12)
+    assert any(p.mode.kind.rising for p in held) == bool(soft_start)
     for piece in held:
         z = piece.end_state[2:5]
-        assert [lag.c @ z, lag.c @ lag.a @ z * T_SW] == pytest.approx([0.6, 0.0], abs=1e-10)
+        climbs = bias * T_SW / soft_start if piece.mode.kind.rising else 0.0
+        offset = bias * piece.end_state[5] / 12.0
+        assert [offset + lag.c @ z, climbs + lag.c @ lag.a @ z * T_SW] == pytest.approx([0.6, 0.0], abs=1e-10)
     for piece in free:  # at rest at the limit, so what asks for less is the sign of the error
         assert np.array(piece.mode.rows["error"]) @ piece.end_state == pytest.approx(0.0, abs=1e-6)
 

@@ -80,6 +80,17 @@ def test_start_up(controller):
     assert ours.output(np.array([69.5 * T_SW]))[0] == pytest.approx(18.0, abs=1.5)
 
 
+@pytest.mark.parametrize(("controller", "most"), [(VOLTAGE, {}), (CURRENT, {}), (VOLTAGE, {"high": 0.55}), (CURRENT, {"high": 0.35})],
+                         ids=["voltage", "current", "voltage, clamped", "current, clamped"])  # fmt: skip
+def test_start_up_with_a_bias_that_climbs(controller, most):
+    """The amplifier's other input is the reference: what it gives without an error climbs with the set point, free and on its clamps."""
+    biased = dataclasses.replace(controller, bias=0.3, low=0.05, **most)
+    ours, theirs = agree(STAGE, biased, 70)
+    still = regulated.follow(STAGE, dataclasses.replace(biased, bias=0.0), 70)
+    assert np.abs(ours.duty - still.duty).max() > 0.01
+    assert {segment[2].held for segment in theirs.segments} >= ({-1, 0, 1} if most else {-1, 0})
+
+
 @pytest.mark.parametrize("controller", [VOLTAGE, CURRENT, DIGITAL], ids=["voltage", "current", "sampled"])
 def test_load_step_up_and_back(controller):
     """The load doubles within a period and goes back within another; once in the closed and once in the open phase."""

@@ -131,8 +131,7 @@ def test_a_soft_start_leaves_the_inrush_as_it_is():
 def test_a_start_is_told_as_it_went():
     """What is drawn are values of the course itself: outputs at their times, the highest coil current nowhere missed."""
     start = startup_panels.started(STAGE, REGULATOR, T_SOFT)
-    calm = replace(REGULATOR, soft_start=T_SOFT, bias=0.0)
-    course = regulated.follow(STAGE, calm, math.ceil((T_SOFT + startup_panels.AFTER) * 150e3))
+    course = regulated.follow(STAGE, replace(REGULATOR, soft_start=T_SOFT), math.ceil((T_SOFT + startup_panels.AFTER) * 150e3))
     np.testing.assert_allclose(course.output(start.time), start.v_out, rtol=1e-9)
     coil = np.array([(piece.start, piece.state[0]) for piece in course.pieces])
     for begin, end, highest in zip(start.time[:-1], start.time[1:], start.highest[1:], strict=True):

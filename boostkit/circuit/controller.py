@@ -20,8 +20,8 @@ class Controller:
     lies at or below the comparator's other input already (the pulse is skipped). A closed switch stays closed for `least_on_time` s and
     opens after `most_duty` of the period at the latest, and at `i_limit` A cycle by cycle (None: no limit; it acts after
     `least_on_time`). `soft_start` s: v_set climbs from 0 in a straight line, in whole periods, rounded up;
-    `bias` stays as it is meanwhile (where it comes from the reference and climbs with it, a start from 0 is nearer to the truth, and the
-    integrator makes up for it). Whether a pulse is skipped is decided by the output just before the switch closes.
+    `bias`, which comes of the same reference, climbs with it. Whether a pulse is skipped is decided by the output just before the switch
+    closes.
     """
 
     network: Linear

@@ -232,10 +232,8 @@ class Plan:
 def march(run, count: int) -> list[Marched]:
     """Up to `count` periods on along the patterns that the run has met, and the run to their end; for the time being unchecked."""
     c, t_sw, brain, known = run.loop.controller, run.loop.t_sw, run.brain, run.known[run.loop]
-    w, least, most, plan, mode, rising = run.w.copy(), c.least_on_time, c.most_duty * t_sw, next(iter(known)), run.mode, run.rises()
-    w[-2] = 0.0
-    if not rising:
-        w[-3] = c.v_set
+    run.begin()
+    w, least, most, plan, mode, rising = run.w.copy(), c.least_on_time, c.most_duty * t_sw, next(iter(known)), run.mode, run.rising
     made, clamp, read, held = [], run.clamp, float(mode.lead.dot(w)), brain and (brain.z, brain.waiting)
     while len(made) < count:
         if brain:

@@ -55,14 +55,14 @@ class LoopMode:
         self.kind, power = kind, kind.power
         wide = {name: loop.widen(row) for name, row in power.rows.items()}
         error = loop.unit("set") - wide["v_out"]
-        asked = loop.asked(error)
+        asked = loop.asked(error, kind)
         self.rows = wide | {"control": loop.held_at(kind.clamp) if kind.clamp else asked, "set_point": loop.unit("set"), "error": error}
-        rates = loop.network_rates(error, asked, kind.clamp)
+        rates = loop.network_rates(error, asked, kind)
         matrix = np.vstack([
             *(loop.widen(row) for row in np.column_stack([power.flow.a, power.flow.b])), rates,
             loop.unit("one") * (loop.climb if kind.rising else 0.0), loop.unit("one"),
         ])  # fmt: skip
-        guards = [*loop.clamp_guards(asked, error, kind.clamp), *((name, loop.widen(row)) for name, row in power.guards)]
+        guards = [*loop.clamp_guards(asked, error, kind), *((name, loop.widen(row)) for name, row in power.guards)]
         drives = loop.drive_guards(self.rows) if kind.watched else []
         self.late = len(drives)
         guards += drives
@@ -113,12 +113,15 @@ class Loop:
         """Sizes of the states for a well-balanced exponential."""
         return np.concatenate([power.flow.scale[:-1], np.ones(self.nz + 1), [self.t_sw]])
 
-    def asked(self, error: np.ndarray) -> np.ndarray:
+    def offset(self, rising: bool) -> np.ndarray:
+        """The control voltage without an error and with an empty network: it climbs with the set point, since it comes of the reference."""
+        bias = 0.0 if self.sampled else self.controller.bias
+        return self.unit("set") * (bias / self.controller.v_set) if rising else self.unit("one") * bias
+
+    def asked(self, error: np.ndarray, kind: LoopKind) -> np.ndarray:
         """The control voltage without a clamp."""
-        row = self.network.d * error
+        row = self.network.d * error + self.offset(kind.rising)
         row[self.nx : self.nx + self.nz] += self.network.c
-        if not self.sampled:
-            row[-1] += self.controller.bias
         if not self.clamps:
             row[-1] = min(max(row[-1], getattr(self.controller, "low", 0.0)), getattr(self.controller, "high", math.inf))
         return row
@@ -129,13 +132,14 @@ class Loop:
             return FREE
         return HIGH if y > self.controller.high else LOW if y < self.controller.low else FREE
 
-    def onto_limit(self, w: np.ndarray, clamp: int) -> np.ndarray:
+    def onto_limit(self, w: np.ndarray, clamp: int, rising: bool) -> np.ndarray:
         """What brings the network's states to this limit as the clamp sets in; nothing where it holds the input."""
         move = np.zeros(self.n + 1)
         if self.nz and not self.network.d:
             limit = self.controller.high if clamp == HIGH else self.controller.low
             lacks = -self.reached.rows[:-1] @ w[self.nx : self.nx + self.nz]
-            lacks[0] += limit - self.controller.bias
+            lacks[0] += limit - self.offset(rising) @ w
+            lacks[1:2] -= self._climbs(rising)
             move[self.nx : self.nx + self.nz] = self.reached.ways @ np.linalg.solve(self.reached.rows[:-1] @ self.reached.ways, lacks)
         return move
 
@@ -149,28 +153,34 @@ class Loop:
         rates[:, self.nx : self.nx + self.nz] += self.network.a
         return rates
 
-    def _pull(self, error: np.ndarray) -> np.ndarray:
+    def _climbs(self, rising: bool) -> float:
+        """How fast the offset climbs, V/s."""
+        return self.controller.bias / self.controller.v_set * self.climb if rising else 0.0
+
+    def _pull(self, error: np.ndarray, rising: bool) -> np.ndarray:
         """The first derivative of the control voltage that the error moves."""
         row = self.reached.moves * error
+        if len(self.reached.rows) == 2:
+            row[-1] += self._climbs(rising)
         row[self.nx : self.nx + self.nz] += self.reached.rows[-1]
         return row
 
-    def network_rates(self, error, asked, clamp: int) -> np.ndarray:
+    def network_rates(self, error, asked, kind: LoopKind) -> np.ndarray:
         """Rates of the network's states, free or clamped."""
-        if clamp and self.network.d:
-            return self._driven(error + (self.held_at(clamp) - asked) / self.network.d)
-        if clamp:
-            return self._driven(error - self._pull(error) / self.reached.moves)
+        if kind.clamp and self.network.d:
+            return self._driven(error + (self.held_at(kind.clamp) - asked) / self.network.d)
+        if kind.clamp:
+            return self._driven(error - self._pull(error, kind.rising) / self.reached.moves)
         return self._driven(error)
 
-    def clamp_guards(self, asked, error, clamp: int):
+    def clamp_guards(self, asked, error, kind: LoopKind):
         """Where the amplifier meets its clamp, or comes free of it."""
         c = self.controller
         if not self.clamps:
             return
-        if clamp:
-            pressed = asked - self.held_at(clamp) if self.network.d else self._pull(error)
-            yield "frees", clamp * pressed
+        if kind.clamp:
+            pressed = asked - self.held_at(kind.clamp) if self.network.d else self._pull(error, kind.rising)
+            yield "frees", kind.clamp * pressed
             return
         if math.isfinite(c.low):
             yield "low", asked - self.held_at(LOW)

@@ -88,8 +88,11 @@ def _duty(loop: Loop) -> float:
             raise ValueError(str(trouble).replace("v_out", "v_set", 1)) from None
     from scipy.optimize import brentq
 
+    circuit = None
+
     def excess(duty: float) -> float:
-        _, pieces, t_sw = periodic(converter.change(duty=duty))
+        nonlocal circuit
+        circuit, pieces, t_sw = periodic(converter.change(duty=duty), circuit)
         mean = sum(p.mode.rows["v_out"] @ p.mode.flow.moments(p.state, p.duration)[:, -1] for p in pieces) / t_sw
         peak = max((p.end_state[0] for p in pieces if p.mode.kind.switch == "closed"), default=pieces[0].state[0])
         reached = c.ramp * duty if c.drive == "voltage" else c.sense * (peak + c.slope * duty * t_sw)

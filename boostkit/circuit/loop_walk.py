@@ -84,10 +84,7 @@ class Run:
         self.start, self.pieces, self.moving, self.cause = self.done * t_sw, [], [], "skipped"
         while self.changes and self.changes[0][0] - self.start <= ROUNDING * t_sw:
             self.swap(self.changes.pop(0)[1])
-        self.w[-2] = 0.0
-        self.rising = self.rises()
-        if not self.rising:
-            self.w[-3] = c.v_set
+        self.begin()
         most = self.brain.next(self.error()) * t_sw if self.brain else c.most_duty * t_sw
         closed = 0.0
         if most >= c.least_on_time and most > 0 if self.brain else self.before().lead @ self.w > 0:
@@ -97,6 +94,14 @@ class Run:
         self._open(closed)
         self.done += 1
         return closed
+
+    def begin(self) -> None:
+        """The clock begins anew. After a soft start the set point stands still, and what climbed with it does."""
+        self.w[-2], before, self.rising = 0.0, self.rising, self.rises()
+        if not self.rising:
+            self.w[-3] = self.loop.controller.v_set
+        if before and not self.rising and self.clamp:
+            self._clamp(self.clamp)
 
     def rises(self) -> bool:
         """Whether the set point climbs in the period to come."""
@@ -125,7 +130,7 @@ class Run:
     def _clamp(self, held: int) -> None:
         """The clamp holds from now on; where it holds the network's own states, they go to the limit."""
         self.clamp = held
-        self.w += self.loop.onto_limit(self.w, held)
+        self.w += self.loop.onto_limit(self.w, held, self.rising)
 
     def error(self) -> float:
         """What is missing at the output just before the clock, V."""

@@ -145,10 +145,9 @@ class Start:
 
 def started(converter: Converter, controller: Controller | Sampled, t_soft: float, until: float = 0.0) -> Start:
     """The regulated converter from rest, on the exact circuit, until a little after its soft start of `t_soft` s (0: none), or until
-    `until` s where that is later. With a soft start the amplifier's output starts at zero."""
+    `until` s where that is later."""
     periods = math.ceil(max(t_soft + AFTER, until) * converter.switch.frequency)
-    at_first = {"bias": 0.0} if t_soft and isinstance(controller, Controller) else {}  # a reference that climbs starts at zero
-    course = regulated.follow(converter, replace(controller, soft_start=t_soft, **at_first), periods)
+    course = regulated.follow(converter, replace(controller, soft_start=t_soft), periods)
     begins = np.array([piece.start for piece in course.pieces])
     coil = np.array([piece.state[0] for piece in course.pieces])  # its peaks lie where one piece ends and the next begins
     over = int(np.searchsorted(begins, 1.2 * _swing(converter)))  # the inrush
