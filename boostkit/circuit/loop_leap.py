@@ -37,9 +37,8 @@ def go_on(run, most: int) -> tuple[list[Piece | Block], list[float]]:
     with np.errstate(all="ignore"):  # a march that leaves its pattern may run out to inf or nan; it is sorted out
         while len(done) < most:
             turns.append((len(done), _note(run)))
-            made = _march(run, most - len(done))
-            done += made
-            if not made and not _walk(run, done, turns):
+            done += _march(run, most - len(done))
+            if len(done) < most and not _walk(run, done, turns):
                 break
         good, groups = _keeps_to_plans(done, run.loop)
     if good < len(done):
