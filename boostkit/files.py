@@ -5,6 +5,7 @@ out through `write_all`. Errors are ValueErrors of one line; they name a file, n
 """
 
 import contextlib
+import csv
 import dataclasses
 import difflib
 import hashlib
@@ -22,7 +23,9 @@ from boostkit import units
 
 REQUIRED = object()
 REGISTER = ".made_by_boostkit.json"
+SILENT = "the system refused"
 LARGEST = 5_000_000                          # bytes; a specification has a few hundred
+_DEEP_KEY = re.compile(r"""(?m)(?:^|[\[{,])[ \t]*(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){32}""")
 
 
 class Section:
@@ -106,7 +109,12 @@ class Section:
 
 def read_toml(path):
     """A TOML file as a Section. Errors: ValueError, for a fault of syntax with its line."""
-    return _parsed(path, tomllib.loads)
+    def loads(text):
+        if deep := _DEEP_KEY.search(text):           # the parser's time grows with the square of a key's words
+            raise ValueError(f"a key has more than 32 words between dots (at line {text.count(chr(10), 0, deep.end()) + 1})")
+        return tomllib.loads(text)
+
+    return _parsed(path, loads)
 
 
 def read_json(path):
@@ -126,7 +134,7 @@ def read_text(path, name):
         with path.open("rb") as file:
             raw = file.read(LARGEST + 1)
     except OSError as trouble:
-        raise ValueError(f"{name}: cannot be read: {_reason(trouble)}") from None
+        raise ValueError(f"{name}: cannot be read: {(trouble.strerror or SILENT).lower()}") from None
     if len(raw) > LARGEST:
         raise ValueError(f"{name}: is larger than {LARGEST // 1_000_000} MB")
     try:
@@ -139,11 +147,21 @@ def read_text(path, name):
     return text
 
 
+def rows(text, where):
+    """The rows of a CSV table that say something, as (row, cells): row 1 is the first line, lines that start with # are remarks, and cells
+    are parted by what the first row has most of: commas, semicolons or tabs. Errors: ValueError naming `where` and the row."""
+    lines = ["" if line.lstrip().startswith("#") else line for line in text.splitlines()]
+    mark = max(",;\t", key=next(filter(str.strip, lines), "").count)
+    reader = csv.reader(lines, delimiter=mark, skipinitialspace=True, strict=True)
+    try:
+        return [(reader.line_num, [cell.strip() for cell in row]) for row in reader if any(cell.strip() for cell in row)]
+    except csv.Error as trouble:
+        raise ValueError(f"{where}: row {reader.line_num}: is no row of a CSV table: {trouble}") from None
+
+
 def to_json(obj):
     """JSON text of dataclasses, dictionaries, lists, numbers (numpy's too) and texts, in the order given.
-
-    Errors: ValueError naming the key, for nan, inf and anything that JSON has no word for.
-    """
+    Errors: ValueError naming the key, for nan, inf and anything that JSON has no word for."""
     return json.dumps(_plain(obj, "result"), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
@@ -153,8 +171,7 @@ def write_all(contents, source, force=False):
     Args: `contents`, a dictionary from path to text or bytes; `source`, the name of the input they were made from;
     `force`, replace whatever is there (a link itself, never what it points to). A folder is made where it is missing.
     A file is replaced only if this kit wrote it from the same source and it is unchanged since: the hidden register
-    `.made_by_boostkit.json` beside it holds its source and SHA-256. Errors: ValueError; then nothing has changed.
-    """
+    `.made_by_boostkit.json` beside it holds its source and SHA-256. Errors: ValueError; then nothing has changed."""
     made = []
     try:
         files = {_real(path): _encoded(path, content) for path, content in contents.items()}
@@ -162,7 +179,7 @@ def write_all(contents, source, force=False):
         for path in files:
             _may_write(path, registers[path.parent].get(path.name), source, force)
         for folder, register in registers.items():
-            mine = {p.name: {"source": source, "sha256": _digest(c)} for p, c in files.items() if p.parent == folder}
+            mine = {p.name: {"source": source, "sha256": hashlib.sha256(c).hexdigest()} for p, c in files.items() if p.parent == folder}
             files[folder / REGISTER] = to_json(register | mine).encode()     # last, so that it never promises too much
             _make_folder(folder, made)
         _replace_all(files)
@@ -171,7 +188,7 @@ def write_all(contents, source, force=False):
             for folder in reversed(made):
                 folder.rmdir()
         what = ", ".join(_name(path) for path in contents)
-        raise ValueError(f"{what}: could not be written: {_reason(trouble)}") from None
+        raise ValueError(f"{what}: could not be written: {(trouble.strerror or SILENT).lower()}") from None
 
 
 def _nearest(word, known):
@@ -179,16 +196,12 @@ def _nearest(word, known):
     return f"; did you mean {close[0]}?" if close else ""
 
 
-def _reason(trouble):
-    return (trouble.strerror or "the system refused").lower()
+def _real(path):
+    return Path(os.path.realpath(Path(path).parent)) / Path(path).name       # a folder has one name, the file stays
 
 
 def _name(path):
     return units.quoted(Path(path).name or str(path))[1:-1]
-
-
-def _real(path):
-    return Path(os.path.realpath(Path(path).parent)) / Path(path).name       # a folder has one name, the file stays
 
 
 def _encoded(path, content):
@@ -223,7 +236,7 @@ def _syntax(trouble, text):
         found = re.match(r"line ([0-9]+)", place)
         line = found[1] if found else text.rstrip().count("\n") + 1 if place else None
     said = "".join(c if c.isprintable() else " " for c in said)[:120]
-    said = said[:1].lower() + said[1:]
+    said = said[:1].lower() + said[1:] if re.match(r"[A-Z][a-z]*\b", said) else said  # NaN keeps its letters
     return f"line {line}: {said}" if line else said
 
 
@@ -253,10 +266,6 @@ def _plain(obj, key):
     raise ValueError(f"{key} = {units.quoted(obj)} cannot be written as JSON")
 
 
-def _digest(raw):
-    return hashlib.sha256(raw).hexdigest()
-
-
 def _register(folder):
     """What this kit wrote into a folder: name -> {source, sha256}. A register that makes no sense counts as none."""
     path = folder / REGISTER
@@ -280,7 +289,7 @@ def _may_write(path, entry, source, force):
         reason = "was not written by this kit"
     elif entry.get("source") != source:
         reason = f"was made from {units.quoted(entry.get('source'))}, not from {units.quoted(source)}"
-    elif not path.is_file() or entry.get("sha256") != _digest(path.read_bytes()):
+    elif not path.is_file() or entry.get("sha256") != hashlib.sha256(path.read_bytes()).hexdigest():
         reason = "has been changed since this kit wrote it"
     else:
         return

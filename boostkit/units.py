@@ -8,7 +8,7 @@ word that is not the expected one (`5 cm` where metres are wanted), and loads on
 import math
 import re
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from numbers import Real
 
 _POWER = {"f": -15, "p": -12, "n": -9, "µ": -6, "u": -6, "m": -3, "k": 3, "M": 6, "G": 9, "T": 12}
@@ -127,7 +127,7 @@ def preferred(value, series="E12", pick="nearest"):
     value = guard("value", value, 1e-300, 1e300, why="a preferred value is a positive number")
     decade = math.floor(math.log10(value))
     places = 1 if int(series[1:]) <= 24 else 2
-    choices = [float(f"{step}e{power - places}") for power in range(decade - 1, decade + 2) for step in _steps(series)]
+    choices = _choices(series, decade, places)
     for choice in choices:
         if math.isclose(choice, value, rel_tol=1e-9):
             return choice
@@ -255,6 +255,12 @@ def _range(low, high, open_low, open_high):
     if high is None:
         return f"lie above {low}" if open_low else f"be at least {low}"
     return f"lie below {high}" if open_high else f"be at most {high}"
+
+
+@lru_cache(maxsize=64)
+def _choices(series, decade, places):
+    """The values of this decade and of its neighbours, so that each has one below and one above."""
+    return [float(f"{step}e{power - places}") for power in range(decade - 1, decade + 2) for step in _steps(series)]
 
 
 @cache

@@ -130,6 +130,10 @@ def test_change_gives_a_checked_copy():
     assert c.change(v_knee=None).load.knee == 1.0
     with pytest.raises(ValueError, match=r"duty = 1 must lie in \[0, 1\)"):
         c.change(duty=1.0)
+    driven = Converter.of(v_in=6, inductance=47e-6, f_sw=150e3, duty=0.6, capacitance=1e-4, r_load=30, rectifier="switch", dead_time=1e-7)
+    with pytest.raises(ValueError, match="rectifier.dead_time = 100 ns must fit twice"):
+        driven.change(duty=0.99)                      # a rule between two parts, one of them as it was
+    assert driven.change(duty=0.7) == Converter.from_dict(driven.to_dict() | {"switch": {"frequency": 150e3, "duty": 0.7}})
     with pytest.raises(ValueError, match="dutty is not a letter of a converter; known are v_in"):
         c.change(dutty=0.5)
 

@@ -54,8 +54,6 @@ def test_an_ambient_that_no_part_bears_is_refused(run):  # noqa: F811
 def test_own_switches_are_taken_and_what_is_not_known_is_said(run):  # noqa: F811
     """Status 0; the unknown diode and the switch's unknown cooling are on the terminal, in the file, and no met or NOT MET."""
     put(switches=SWITCHES + "tiny,10,1,20,10,9\nmine,40,9,20,10,9\n")
-    above = changed(SPEC, "min = 4.5, usual = 5.0, max = 5.5", "min = 5.5, usual = 6.0, max = 6.5")  # all of it above the gate's 5 V
-    Path("small.toml").write_text(above, encoding="utf-8")
     status, out, err = run("design", "small.toml", "--parts", "mine", "-o", "out")
     assert (status, err) == (0, "") and "NOT MET" not in out
     open_points = [line for line in out.splitlines() if "not judged" in line]
@@ -65,6 +63,24 @@ def test_own_switches_are_taken_and_what_is_not_known_is_said(run):  # noqa: F81
     data = json.loads(Path("out/design.json").read_text(encoding="utf-8"))
     assert data["choice"]["switch"]["best"] == ["mine"] and "bears 10 V" in data["choice"]["switch"]["refused"]["tiny"]
     assert [part["value"] for part in data["parts"] if part["what"] == "Switch"] == ["mine"]
+
+
+DRIVEN = SWITCHES.replace("\n", ",gate charge [nC],drive voltage [V]\n")
+
+
+@pytest.mark.parametrize("rows, status, best, words", [
+    ("mine,40,9,20,10,9,8,2.5\n", 0, ["mine"], None),
+    ("mine,40,9,20,10,9,8,5\n", 1, ["mine"], "the gate drive that must be changed. Take a switch that is fully on with 4."),
+    ("strong,40,9,5,5,5,1,5\nmine,40,9,40,20,20,8,2.5\n", 0, ["mine", "strong"], None),
+])  # fmt: skip
+def test_the_drive_voltage_of_an_own_switch_decides(run, rows, status, best, words):  # noqa: F811
+    """From 4.5 V: one of 2.5 V is driven and one of 5 V is not, and of the two the one that is driven is taken, whatever it loses."""
+    put(switches=DRIVEN + rows)
+    found, out, err = run("design", "small.toml", "--parts", "mine", "-o", "out")
+    data = json.loads(Path("out/design.json").read_text(encoding="utf-8"))
+    short = [line for line in out.splitlines() if line.startswith("NOT MET")]
+    assert (found, err, data["choice"]["switch"]["best"]) == (status, "", best)
+    assert len(short) == status and all("Under-voltage lockout" in line and words in " ".join(out.split()) for line in short)
 
 
 def test_what_falls_short_is_written_and_named(run):  # noqa: F811

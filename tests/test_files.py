@@ -152,7 +152,36 @@ BROKEN_JSON = [
 @pytest.mark.parametrize(("text", "words"), BROKEN_JSON, ids=range(len(BROKEN_JSON)))
 def test_broken_json_is_one_line(tmp_path, text, words):
     """JSON is held to the same rules, and to one meaning for each key."""
-    assert words.lower() in refusal(tmp_path, lambda: read_json(written(tmp_path, text, "d.json"))).lower()
+    assert words in refusal(tmp_path, lambda: read_json(written(tmp_path, text, "d.json")))
+
+
+LONG = "a" + ".a" * 40
+
+
+@pytest.mark.parametrize("text", [
+    "x = 1\n" + "a" + ".a" * 200_000 + " = 1", "x = 1\n[[" + "a." * 200_000 + "a]]", f"x = 1\ny = {{ b = 1, {LONG} = 1 }}",
+    "x = 1\n" + "'a' . \"b c\" ." * 20 + "a = 1", f"x = 1\n  {LONG}",
+])  # fmt: skip
+def test_an_endless_dotted_key_is_refused_at_once(tmp_path, text):
+    """Its line is told; the parser, whose time grows with the square of the words, does not see it."""
+    said = refusal(tmp_path, lambda: read_toml(written(tmp_path, text)))
+    assert said == "gauge.toml: line 2: a key has more than 32 words between dots"
+
+
+def test_dots_that_are_no_deep_key_are_read(tmp_path):
+    """Numbers, texts, remarks, and a key of as many words as may be."""
+    for text in ("x = [" + "1.5, " * 5000 + "1.5]", 'x = "' + "a." * 5000 + '"', "x" + ".a" * 31 + " = 1", f"# {LONG} = 1\nx = 1"):
+        assert list(read_toml(written(tmp_path, text + " " * 400_000)).data) == ["x"]
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_a_table_is_parted_by_what_its_first_row_has_most_of(mark):
+    """Remarks and empty rows are left out but count, cells lose the spaces at their ends, quotation marks pair and hold a cell together."""
+    text = f'# made up, by hand; twice\n\nname{mark} value \na{mark}"1{mark}5"\n{mark}\nb{mark} "two"\n'
+    assert files.rows(text, "t.csv") == [(3, ["name", "value"]), (4, ["a", f"1{mark}5"]), (6, ["b", "two"])]
+    assert files.rows("# nothing\n\n", "t.csv") == []
+    with pytest.raises(ValueError, match="^t.csv: row 2: is no row of a CSV table: "):
+        files.rows('a,b\n"1,2\n', "t.csv")
 
 
 @given(st.binary(max_size=60) | st.text(alphabet='a=[]{}"\n\\u1.,:#', max_size=40).map(str.encode))

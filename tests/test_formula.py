@@ -8,7 +8,7 @@ import pytest
 
 from boostkit.algebra import Bound, Condition
 from boostkit.algebra.formula import latex_value
-from boostkit.derivations import copper, letters, real_parts, switching
+from boostkit.derivations import copper, letters, light_load, real_parts, switching
 
 GAIN = switching.ideal_gain().formula
 RIPPLE = switching.inductor_ripple().formula
@@ -131,3 +131,11 @@ def test_a_constant_is_put_in_with_its_unit():
     assert "1.26e-6 H/m" in depth.text and r"\mathrm{H/m}" in depth.latex
     assert r"0.00393\,\mathrm{K^{-1}}" in copper.resistivity_at().formula.worked(temperature=60.0).latex
     assert copper.wire_diameter().formula.worked(gauge=22).text.startswith("d = 127 µm · 92^")
+
+
+def test_a_letter_that_cancels_is_printed_as_it_stands():
+    """K M/D with K = 2 L f_s/(V_out/I_out) and M = V_out/V_in: the output voltage cancels, needs no number, and the line still adds up."""
+    share = light_load.rectifier_share().formula
+    line = share.worked(duty=0.5, f_sw=150e3, i_out=0.1, inductance=20e-6, v_in=6.0)
+    assert line.value == pytest.approx(2 * 20e-6 * 150e3 * 0.1 / (6.0 * 0.5)) and line.text.count("V_out") == 2
+    assert line.latex.count("V_{") >= 2 and line.text.endswith("= 0.2")

@@ -361,15 +361,15 @@ def test_bare_exceptions_become_one_clear_line(tried):
         tried()
 
 
-@pytest.mark.xfail(strict=True, raises=(ZeroDivisionError, TypeError), reason="a bare exception")
-@pytest.mark.parametrize("tried", [
-    lambda: perturbed.injected(STAGE, 10, 0.0),
-    lambda: perturbed.injected(STAGE, 3.5),
+@pytest.mark.parametrize("given, told", [
+    *(({"periods_per_cycle": 10, "size": bad}, "size = ") for bad in (0.0, -1e-4, float("nan"), float("inf"), "much", 0.5)),
+    *(({"periods_per_cycle": bad}, "periods_per_cycle = ") for bad in (3.5, 2, True, float("nan"), "ten", None)),
+    *(({"periods_per_cycle": 10, "cycles": bad}, "cycles = ") for bad in (0, -3, 2.5, None)),
 ])  # fmt: skip
-def test_bare_exceptions_of_a_brute_force_become_one_clear_line(tried):
-    """The same in the circuit."""
-    with pytest.raises(ValueError, match=r"^[^\n]{20,}$"):
-        tried()
+def test_a_brute_force_refuses_what_it_cannot_run_in_one_clear_line(given, told):
+    """Name, value and rule for a disturbance that is none, part of a period, and no cycle at all."""
+    with pytest.raises(ValueError, match=rf"^{told}[^\n]{{20,}}$"):
+        perturbed.injected(STAGE, **given)
 
 
 def test_a_soft_start_holds_the_coil_below_its_limit_and_arrives():

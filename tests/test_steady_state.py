@@ -8,6 +8,7 @@ from kirchhoff import run
 from stages import INPUT, LOSSLESS, SECOND, sizes, stage
 
 from boostkit.circuit import switched
+from boostkit.circuit.periodic import periodic
 
 BORDER = 198.2263197466  # Ω: the inductor current of the tide gauge just reaches zero (found by bisection below)
 
@@ -217,3 +218,14 @@ def test_extreme_numbers_still_balance(letters):
     and nothing is printed."""
     s = switched.steady_state(stage(**letters))
     assert s.input_power > 0 and s.input_power == pytest.approx(s.output_power + sum(s.losses.values()), rel=1e-9)
+
+
+@pytest.mark.parametrize("name", [name for name, (letters, *_) in CASES.items() if stage(**letters).switch.drive == "duty"])
+def test_a_search_over_duties_may_keep_the_modes(name):
+    """The modes of a circuit do not depend on its duty: found with those of another duty, the pieces are the same to the last digit."""
+    converter = stage(**CASES[name][0])
+    other, _, _ = periodic(converter.change(duty=0.31))
+    _, alone, length = periodic(converter)
+    _, kept, same = periodic(converter, other)
+    assert (length, [piece[1:] for piece in alone]) == (same, [piece[1:] for piece in kept])
+    assert all(piece.mode is other.mode(piece.mode.kind) for piece in kept)

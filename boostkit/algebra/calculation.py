@@ -44,7 +44,8 @@ class Calculation:
         quantities = [known(name) for name in names]
         expression = self._reduce(set(names))
         symbols = [quantity.symbol for quantity in quantities]
-        form = (quantities, sp.lambdify(symbols, expression, "math"), _broadcasting(symbols, expression))
+        form = (quantities, _when_called(lambda: sp.lambdify(symbols, expression, "math")),
+                _when_called(lambda: _broadcasting(symbols, expression)))  # fmt: skip
         self._forms[names] = form
         return form
 
@@ -91,6 +92,12 @@ def names_in(expression: sp.Expr) -> set[str]:
 def _rules(names: set[str]) -> dict[sp.Symbol, sp.Expr]:
     defined = [known(name) for name in names if known(name).defined_as]
     return {quantity.symbol: Written(quantity.defined_as).sympy for quantity in defined}
+
+
+def _when_called(make):
+    """A function that is compiled at its first call: most formulas meet single numbers only, or arrays only."""
+    compiled = cache(make)
+    return lambda *values: compiled()(*values)
 
 
 def _broadcasting(symbols: list[sp.Symbol], expression: sp.Expr):

@@ -242,11 +242,13 @@ def _chain(*parts: str) -> str:
 
 
 def _put_in(written: Written, values: Mapping[str, float], show, printed) -> str:
-    """The text with values in place of letters; a letter without a value shows its definition, D' as 1 − 0.6, and a constant its
-    number and unit."""
+    """The text with values in place of letters; a letter without a value shows its definition, D' as 1 − 0.6, a constant its number
+    and unit, and a letter that needs no value, because it cancels, itself."""
     def text(name: str) -> str:
         if name in values:
             return show(values[name], known(name).unit)
+        if not known(name).defined_as:
+            return printed(Written(name), {})
         definition, unit = Written(known(name).defined_as), known(name).unit
         return show(float(definition.sympy), unit) if unit and not definition.names else _put_in(definition, values, show, printed)
 

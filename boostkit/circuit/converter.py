@@ -161,47 +161,34 @@ class Converter:
     @classmethod
     def from_section(cls, top: Section) -> Converter:
         """Read and check every part; unknown keys are refused."""
-        parts = {
-            "source": _source(top.section("source")),
-            "inductor": _inductor(top.section("inductor")),
-            "switch": _switch(top.section("switch")),
-            "rectifier": _rectifier(top.section("rectifier", optional=True)),
-            "capacitor": _capacitor(top.section("capacitor")),
-            "load": _load(top.section("load")),
-        }
-        extra = top.section("input_capacitor", optional=True)
-        parts["input_capacitor"] = _capacitor(extra) if extra else None
+        parts = {name: _part(top, name) for name in _READERS}
         top.finish()
         _check_together(top, parts)
         return cls(**parts)
 
     def to_dict(self) -> dict:
         """The keys of a converter file, defaults that were not given left out; `from_dict` reads it back."""
-        nested: dict = {}
-        for part in fields(self):
-            value = getattr(self, part.name)
-            if value is not None:
-                nested[part.name] = {
-                    f.name: getattr(value, f.name)
-                    for f in fields(value)
-                    if getattr(value, f.name) is not None and getattr(value, f.name) != f.default
-                }
+        nested = {part.name: _keys(getattr(self, part.name)) for part in fields(self)}
         return {name: keys for name, keys in nested.items() if keys}
 
     def change(self, **letters) -> Converter:
         """A copy with some letters changed (`None` takes one away); a new kind of load or drive replaces the old one."""
-        nested = self.to_dict()
         for rivals in (("r_load", "i_out"), ("duty", "peak_current")):
             if any(letters.get(name) is not None for name in rivals):
                 letters = dict.fromkeys(rivals) | letters
         if letters.get("r_load") is not None:
             letters = {"v_knee": None} | letters
+        changed: dict = {}
         for name, value in letters.items():
             section, key, _ = LETTERS[_known(name)]
-            nested.setdefault(section, {})[key] = value
+            keys = changed.setdefault(section, _keys(getattr(self, section)))
+            keys[key] = value
             if value is None:
-                del nested[section][key]
-        return Converter.from_dict({name: keys for name, keys in nested.items() if keys})
+                del keys[key]
+        top = Section({name: keys for name, keys in changed.items() if keys}, "converter")
+        parts = {name: _part(top, name) if name in changed else getattr(self, name) for name in _READERS}  # the others were checked once
+        _check_together(top, parts)
+        return Converter(**parts)
 
     def letters(self) -> dict:
         """The numbers of this converter by their letters (numbers only; what is absent is left out)."""
@@ -296,6 +283,22 @@ def _load(s: Section) -> Load:
         current=s.quantity("current", "A", low=0, high=1e5),
         knee=s.quantity("knee", "V", 1.0, low=0, open_low=True, high=1e4),
     ))
+
+
+_READERS = {"source": _source, "inductor": _inductor, "switch": _switch, "rectifier": _rectifier, "capacitor": _capacitor,
+            "load": _load, "input_capacitor": _capacitor}  # fmt: skip
+
+
+def _part(top: Section, name: str):
+    """One part out of its section; of the two that may be missing, the plain rectifier or no capacitor."""
+    section = top.section(name, optional=name in ("rectifier", "input_capacitor"))
+    return None if section is None and name == "input_capacitor" else _READERS[name](section)
+
+
+def _keys(part) -> dict:
+    """What a section says of a part, defaults left out."""
+    values = {f.name: (getattr(part, f.name), f.default) for f in fields(part)} if part is not None else {}
+    return {name: value for name, (value, default) in values.items() if value is not None and value != default}
 
 
 def _done(section: Section, part):

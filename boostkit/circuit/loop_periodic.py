@@ -11,7 +11,7 @@ import numpy as np
 from ..units import show
 from .loop_modes import FREE, HIGH, Loop, LoopKind
 from .loop_walk import Run
-from .periodic import ARRIVED, periodic
+from .periodic import ARRIVED, least_duty, periodic
 from .switched import duty_for
 
 PATIENCE = 2048  # periods to follow where Newton's method does not arrive from the first guess
@@ -86,8 +86,6 @@ def _duty(loop: Loop) -> float:
             return duty_for(converter, c.v_set)
         except ValueError as trouble:
             raise ValueError(str(trouble).replace("v_out", "v_set", 1)) from None
-    from scipy.optimize import brentq
-
     circuit = None
 
     def excess(duty: float) -> float:
@@ -96,20 +94,10 @@ def _duty(loop: Loop) -> float:
         mean = sum(p.mode.rows["v_out"] @ p.mode.flow.moments(p.state, p.duration)[:, -1] for p in pieces) / t_sw
         peak = max((p.end_state[0] for p in pieces if p.mode.kind.switch == "closed"), default=pieces[0].state[0])
         reached = c.ramp * duty if c.drive == "voltage" else c.sense * (peak + c.slope * duty * t_sw)
-        return min(max(c.bias + gain * (c.v_set - mean), c.low), c.high) - reached
+        return reached - min(max(c.bias + gain * (c.v_set - mean), c.low), c.high)
 
-    below = 0.0
-    for duty in DUTIES:
-        try:
-            over = excess(duty)
-        except ValueError:
-            if duty == 0:
-                raise
-            break
-        if over <= 0:
-            return brentq(excess, below, duty, xtol=1e-12) if duty else 0.0
-        below = duty
-    return min(below, c.most_duty)
+    found, below, _ = least_duty(excess, DUTIES)
+    return min(below, c.most_duty) if found is None else found
 
 
 def _newton(start: Run) -> Run | None:

@@ -233,9 +233,9 @@ def single(pieces: list[Piece]) -> Block:
 
 
 class Circuit:
-    """A converter's modes, built when first met."""
+    """A converter's modes, built when first met. `like`: a circuit that differs in its duty alone, whose modes are the same ones."""
 
-    def __init__(self, converter: Converter):
+    def __init__(self, converter: Converter, like: Circuit | None = None):
         self.converter = converter
         self.p = parameters(converter.letters())
         self.p.rectifier = converter.rectifier.kind
@@ -243,7 +243,7 @@ class Circuit:
         if self.p.c_input is not None and not (self.p.r_source + self.p.r_input_capacitor) and not self.p.l_source:
             raise ValueError("input_capacitor sits on a source without resistance or inductance and changes nothing: "
                              "give source.resistance, or leave it out")
-        self._modes: dict[Kind, Mode] = {}
+        self._modes: dict[Kind, Mode] = {} if like is None else like._modes
 
     @property
     def n(self) -> int:

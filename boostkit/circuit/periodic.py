@@ -16,8 +16,8 @@ WHOLE_STEPS = 6  # of Newton's method before it goes on in smaller ones, where t
 PATIENCE = 4000  # periods to follow where Newton's method does not arrive from the textbook's guesses
 
 
-def periodic(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], float]:
-    """The pieces of one period of the periodic solution, and its length in s."""
+def periodic(converter: Converter, like: Circuit | None = None) -> tuple[Circuit, tuple[Piece, ...], float]:
+    """The pieces of one period of the periodic solution, and its length in s. `like`: see `Circuit`; it saves building its modes anew."""
     if converter.load.current == 0 and converter.rectifier.kind == "diode":
         why = "takes the energy of each cycle, so the output climbs without end and no steady state exists"
         if converter.switch.duty == 0:
@@ -25,7 +25,7 @@ def periodic(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], float]:
         raise ValueError(f"load.current = 0 A: nothing {why}")
     if converter.switch.drive == "peak current":
         return _at_peak_current(converter)
-    circuit = Circuit(converter)
+    circuit = Circuit(converter, like)
     for guess in _guesses(circuit):
         found = _newton(circuit, guess)
         if found:
@@ -123,29 +123,19 @@ def _refuse_collapse(converter: Converter, pieces: tuple[Piece, ...]) -> None:
 def _at_peak_current(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], float]:
     """A clock and a peak current: the least duty whose steady state turns at that current. Whether it is stable, its
     multipliers tell."""
-    from scipy.optimize import brentq
-
     limit = converter.switch.peak_current
     fixed = converter.change(duty=0.5)
 
+    circuit = None
+
     def excess(duty: float) -> float:
-        _, pieces, _ = periodic(fixed.change(duty=duty))
+        nonlocal circuit
+        circuit, pieces, _ = periodic(fixed.change(duty=duty), circuit)
         return max((p.end_state[0] for p in pieces if p.mode.kind.switch == "closed"), default=pieces[0].state[0]) - limit
 
-    low, below, duty = None, 0.0, 0.0
-    for duty in SCAN:
-        try:
-            over = excess(duty)
-        except ValueError:
-            if duty == 0:
-                raise
-            break
-        if over >= 0:
-            low = brentq(excess, below, duty, xtol=1e-12) if duty else 0.0  # 0: never below the limit, the switch stays open
-            break
-        below = duty
+    low, _, tried = least_duty(excess, SCAN)  # 0: never below the limit, the switch stays open
     if low is None:
-        raise ValueError(f"switch.peak_current = {show(limit, 'A')}: no duty below {duty:.3g} brings the steady-state current "
+        raise ValueError(f"switch.peak_current = {show(limit, 'A')}: no duty below {tried:.3g} brings the steady-state current "
                          "that far")
     circuit = Circuit(converter)
     _, pieces, _ = periodic(fixed.change(duty=low))
@@ -153,3 +143,22 @@ def _at_peak_current(converter: Converter) -> tuple[Circuit, tuple[Piece, ...], 
     if not found:
         raise ValueError(f"switch.peak_current = {show(limit, 'A')}: no periodic solution found near duty {low:.4g}")
     return circuit, *found
+
+
+def least_duty(excess, duties) -> tuple[float | None, float, float]:
+    """Where `excess` first comes up to zero, looked for between rising `duties` from 0 on; None where it does not. With it the last
+    duty below that and the last one tried: from there on, where `excess` raises ValueError, no steady state exists."""
+    from scipy.optimize import brentq
+
+    below = duty = 0.0
+    for duty in duties:
+        try:
+            over = excess(duty)
+        except ValueError:
+            if duty == 0:
+                raise
+            break
+        if over >= 0:
+            return (brentq(excess, below, duty, xtol=1e-12) if duty else 0.0), below, duty
+        below = duty
+    return None, below, duty

@@ -17,6 +17,7 @@ from .converter import Converter
 from .modes import Circuit, Piece
 from .periodic import periodic
 from .ports import INPUTS, OUTPUTS
+from .transients import whole
 from .variation import Variation
 from .walk import clock_phases, disturbance, phase
 
@@ -95,10 +96,13 @@ def injected(converter: Converter, periods_per_cycle: int, size: float = 1e-4, o
     whole cycle brings the state back, then the Fourier integral of the output over that cycle. A finite `size` bends the answer by about
     its square; with 3 periods a cycle by about `size` itself, because there the disturbance's second harmonic folds back onto f.
 
-    Raises ValueError where the duty would leave 0..1, or the cycle does not close within `cycles`.
+    Raises ValueError for periods or cycles that are no whole numbers, for a size that is not above 0 or lets the duty leave 0..1, and
+    where the cycle does not close within `cycles`.
     """
     _check(converter, of, "duty")
     guard("periods_per_cycle", periods_per_cycle, 3, why="two periods a cycle are half the switching frequency")
+    periods_per_cycle, cycles = whole(periods_per_cycle, "periods_per_cycle"), whole(cycles, "cycles")
+    guard("size", size, 0, open_low=True, why="nothing is seen of a disturbance that is none")
     _, pieces, length = periodic(converter)
     duty = sum(p.duration for p in pieces if p.mode.kind.switch == "closed") / length
     if not size < min(duty, 1 - duty):

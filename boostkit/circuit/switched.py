@@ -110,10 +110,13 @@ def duty_for(converter: Converter, v_out: float, near: float | None = None) -> f
 
     guard("v_out", v_out, 0, unit="V", open_low=True)
 
+    circuit = None
+
     @cache  # the search comes back to the ends of its bracket
     def output(duty: float) -> float:
+        nonlocal circuit
         try:
-            _, pieces, length = periodic(converter.change(duty=duty))
+            circuit, pieces, length = periodic(converter.change(duty=duty), circuit)
         except ValueError as trouble:
             if "collapse" not in str(trouble):
                 raise

@@ -53,10 +53,10 @@ def after_step(
     return _follow(new, x, 1 / after.switch.frequency, kept, periods, keep, progress)
 
 
-def whole(periods) -> int:
+def whole(periods, name: str = "periods") -> int:
     """A number of periods that may be followed; ValueError where it is none."""
     if not isinstance(periods, Integral) or isinstance(periods, bool) or periods < 1:
-        raise ValueError(f"periods = {periods} must be a whole number of at least 1")
+        raise ValueError(f"{name} = {periods} must be a whole number of at least 1")
     return int(periods)
 
 

@@ -14,6 +14,7 @@ FUSES = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.
 TRIP = 1.5  # where a series switch opens, over the current limit: common practice, no source
 BEARS = 2.0  # times the current limit that the path is taken to bear where nothing is known of its parts: invented
 TOLERANCE = 1.02  # of each level of the lockout: invented
+LEAST_DRIVE = 1.8  # V at the gate, with less than which no ordinary power transistor is fully on: common practice, no source
 ALMOST = 0.99  # of the most duty: beside it, to see whether the output still climbs
 BISECTIONS = 6  # 1 part in 64 of the lowest source voltage: closer than any lockout
 IDLE = 1.1  # of the highest source voltage, up to which a clamp carries nothing: common practice, no source
@@ -136,12 +137,16 @@ def reversal(case: Case) -> Protection:
 
 
 def undervoltage(case: Case) -> Protection:
-    """A lockout that stops before the source, the duty or the gate drive gives up."""
-    edges, hard, supply = illustrative_edges(), case.full.state, illustrative()["regulator"]
+    """A lockout that stops before the source, the duty or the gate drive gives up.
+
+    The gate drive that the parts table gives counts. An invented one counts while the source gives it; beyond that the source says what
+    drive to look for, and no design falls short of an invented number."""
+    hard, supply = case.full.state, illustrative()["regulator"]
     weak = {"r_source": case.r_source, "p_in": hard.input_power}
+    charge, volts = case.known.gate or (illustrative_edges().gate_charge, illustrative_edges().drive_voltage)
     drive = worked(GROUP, "Fed from the source, controller and gate need this much; then the switch is fully on.",
-                   lockout.least_source_for_drive(), v_drive=edges.drive_voltage, r_supply=supply["supply_resistance"],
-                   q_gate=edges.gate_charge, f_sw=case.spec.frequency, i_controller=supply["supply_current"])  # fmt: skip
+                   lockout.least_source_for_drive(), v_drive=volts, r_supply=supply["supply_resistance"],
+                   q_gate=charge, f_sw=case.spec.frequency, i_controller=supply["supply_current"])  # fmt: skip
     source = worked(GROUP, "The source itself gives the power down to here, if no losses grow.", lockout.least_source(), **weak)
     gap = worked(GROUP, "When the converter stops, the source recovers by this; the two levels lie farther apart.",
                  lockout.lockout_hysteresis(), r_source=case.r_source, i_source_mean=hard.source_current.mean)  # fmt: skip
@@ -150,19 +155,44 @@ def undervoltage(case: Case) -> Protection:
                 f"{show(case.most_duty)} " + (f"keeps the output at full load down to {show(kept, 'V')}." if kept else
                 "does **not** keep the output at the lowest source voltage and full load."), kept, "V")  # fmt: skip
     needs = {"gate drive": drive.value, "source": source.value, "duty": kept or case.spec.v_in.min}
+    allowed = _drive_allowed(case, gap.value, drive.value - volts)
+    asked = [] if case.known.gate or volts <= allowed or allowed < LEAST_DRIVE else _other_drive(needs, volts, allowed)
     stop = TOLERANCE * max(needs.values())
     start = TOLERANCE * (stop + gap.value)
     setter = max(needs, key=needs.get)
     unmet = "" if kept else "a duty of at most " + show(case.most_duty) + " does not keep the output at the lowest source voltage"
     if start > case.spec.v_in.min:
+        remedy = f". {_remedy(allowed)}" if setter == "gate drive" else ""
         unmet = (f"the lowest source voltage of the specification, {show(case.spec.v_in.min, 'V')}, lies below the level at which it "
-                 f"starts, {show(start, 'V')}: it is the {setter} that must be changed")  # fmt: skip
+                 f"starts, {show(start, 'V')}: it is the {setter} that must be changed{remedy}")  # fmt: skip
+    look_for = f"; a switch that is fully on with {show(allowed, 'V')} at its gate" if asked else ""
     return Protection(
         "Under-voltage lockout", f"stops at {show(stop, 'V')}, starts at {show(start, 'V')}", "empty battery, half-driven gate",
-        f"the {setter} sets it; measures at the terminals, holds the gate low below", (drive, source, exact, gap),
+        f"the {setter} sets it; measures at the terminals, holds the gate low below{look_for}", (drive, source, exact, gap, *asked),
         "Below its lowest voltage a battery that is drawn on harder and harder gets hot, and some cells are dangerous to charge after they "
         "have been emptied too far.", unmet=unmet,
     )  # fmt: skip
+
+
+def _drive_allowed(case: Case, gap: float, lost: float) -> float:
+    """The highest gate voltage, V, with which the lockout still starts at the lowest source voltage; `lost`: V on the way to the gate."""
+    return (case.spec.v_in.min / TOLERANCE - gap) / TOLERANCE - lost
+
+
+def _other_drive(needs: dict[str, float], volts: float, allowed: float) -> list[Line]:
+    """The gate drive taken out of what sets the levels, and what to look for in its place."""
+    del needs["gate drive"]
+    return [say(f"Those {show(volts, 'V')} are **invented**, and more than this source gives. Take a switch that is fully on with "
+                f"{show(allowed, 'V')} at its gate, name it with its drive voltage in a table of your own, and the lockout counts that.",
+                allowed, "V")]  # fmt: skip
+
+
+def _remedy(allowed: float) -> str:
+    """What can be done where the source does not drive the gate."""
+    if allowed < LEAST_DRIVE:
+        return "No ordinary switch is fully on with what this source gives: feed the gate driver from another supply"
+    return (f'Take a switch that is fully on with {show(allowed, "V")} at its gate (the table\'s column "drive voltage"), or feed the '
+            "gate driver from another supply")  # fmt: skip
 
 
 def _kept(case: Case) -> float | None:

@@ -21,6 +21,7 @@ from ..parts.capacitor_choice import LARGEST_COUNT, Bank, worst_left
 from ..parts.kinds import Capacitor, Inductor, Parts, Rectifier, Switch, stacked
 from ..parts.tables import Candidates
 from ..units import show
+from .at_source import TOLERANCE
 from .judge import Corner, SwitchData
 from .procedure import ABOVE_PEAK
 from .spec import Spec
@@ -134,13 +135,15 @@ def pick(what: str, candidates, needs: Needs, parts: Parts) -> Picked:
     fits = [fit for fit in found.values() if isinstance(fit, Fit)]
     least = min((fit.loss for fit in fits), default=0.0)
     refused = {name: why for name, why in found.items() if isinstance(why, str)}
-    return Picked(what, tuple(sorted(fits, key=lambda fit: _order(fit, least))), refused, needs.look_for(what))
+    return Picked(what, tuple(sorted(fits, key=lambda fit: _order(fit, least, needs))), refused, needs.look_for(what))
 
 
-def _order(fit: Fit, least: float) -> tuple[bool, float]:
-    """By loss; banks of capacitors within a hundredth of the least by room instead, for thirty pieces are no bargain."""
+def _order(fit: Fit, least: float, needs: Needs) -> tuple[bool, bool, float]:
+    """By loss, switches that the lowest source cannot drive behind all others; banks of capacitors within a hundredth of the least by
+    room instead, for thirty pieces are no bargain."""
+    weak = isinstance(fit.part, Switch) and TOLERANCE**2 * fit.part.drive_voltage > float(np.min(needs.v_in))
     alike = fit.bank is not None and fit.loss <= ALIKE * least
-    return (not alike, fit.bank.volume if alike else fit.loss)
+    return (weak, not alike, fit.bank.volume if alike else fit.loss)
 
 
 def choose(spec: Spec, corners: list[Corner], candidates: Candidates, edges: SwitchData, control_current: float = 0.0) -> Chosen:

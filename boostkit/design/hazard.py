@@ -63,7 +63,7 @@ class Known:
 
     marked, left: F of the output capacitor as marked, which is what it has while it is empty, and at its worst. input: of the input
     capacitor, as marked F, series resistance Ω, voltage limit V. coil: inductance at small current H and its saturation curve.
-    i_saturation, i_rectifier: A that coil and rectifier bear."""
+    i_saturation, i_rectifier: A that coil and rectifier bear. gate: of the switch, its charge C at drive voltage V."""
 
     marked: float | None = None
     left: float | None = None
@@ -71,6 +71,7 @@ class Known:
     coil: tuple[float, tuple] | None = None
     i_saturation: float | None = None
     i_rectifier: float | None = None
+    gate: tuple[float, float] | None = None
 
 
 UNKNOWN = Known()

@@ -212,7 +212,15 @@ def _known(parts: Parts, wound: Built | None, found: dict[str, Bank]) -> Known:
         output.part().capacitance if output else None, output.effective if output else None,
         (held.capacitance, held.series_resistance, held.voltage_limit) if held else None, curve if curve[1] else None,
         *(limit if isfinite(limit) else None for limit in (coil.saturation_current, parts.rectifier.current_limit)),
+        _gate(parts.switch),
     )  # fmt: skip
+
+
+def _gate(switch: Switch) -> tuple[float, float] | None:
+    """Charge and drive voltage of its gate, where a table says them of a switch that is not invented."""
+    told = (switch.gate_charge, switch.drive_voltage)
+    unsaid = not isfinite(switch.voltage_limit) or told == (Switch.gate_charge, Switch.drive_voltage)
+    return None if switch.invented or unsaid else told
 
 
 def _wound(design: Design, parts: Parts) -> tuple[Built | None, dict[str, str]]:

@@ -8,13 +8,12 @@ start with # are remarks. Every error names file, row and column; row 1 is the f
 
 from __future__ import annotations
 
-import csv
 from collections import Counter
 from dataclasses import MISSING, dataclass, fields
 from importlib.resources import as_file, files
 from pathlib import Path
 
-from ..files import Section, read_text
+from ..files import Section, read_text, rows
 from ..units import quoted, read
 from .kinds import TYPES, Capacitor, Heat, Inductor, Rectifier, Switch
 
@@ -138,28 +137,17 @@ def template(name: str) -> str:
 
 def _table(path: str | Path, kind: type) -> tuple:
     where = Path(path).name
-    rows = _rows(read_text(path, where), where)
-    if not rows:
+    table = rows(read_text(path, where), where)
+    if not table:
         raise ValueError(f"{where}: holds no header")
-    units_of = _header(rows[0], kind, where)
-    parts = [_part(_cells(row, line, units_of, where), kind) for line, row in rows[1:]]
+    units_of = _header(table[0], kind, where)
+    parts = [_part(_cells(row, line, units_of, where), kind) for line, row in table[1:]]
     if not parts:
         raise ValueError(f"{where}: holds a header and no part")
     name, times = Counter(part.name for part in parts).most_common(1)[0]
     if times > 1:
         raise ValueError(f"{where}: name = {quoted(name)} must stand in one row only")
     return tuple(parts)
-
-
-def _rows(text: str, where: str) -> list[tuple[int, list[str]]]:
-    """Each row that says something, with its line; cells are parted by commas, or by what the header is parted by."""
-    lines = ["" if line.lstrip().startswith("#") else line for line in text.splitlines()]
-    first = next((line for line in lines if line.strip()), "")
-    reader = csv.reader(lines, delimiter=max(",;\t", key=first.count), skipinitialspace=True, strict=True)
-    try:
-        return [(reader.line_num, [cell.strip() for cell in row]) for row in reader if any(cell.strip() for cell in row)]
-    except csv.Error as trouble:
-        raise ValueError(f"{where}: row {reader.line_num}: is no row of a CSV table: {trouble}") from None
 
 
 def _header(row: tuple[int, list[str]], kind: type, where: str) -> dict[str, str]:
