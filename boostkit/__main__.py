@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import subprocess
@@ -16,6 +17,7 @@ from .files import to_json, write_all
 from .units import show
 
 DONE, FELL_SHORT, UNUSABLE = 0, 1, 2
+GARBAGE = 100_000  # objects made before unreachable rings among them are looked for: a command ends soon, and looking took a tenth of it
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -261,6 +263,31 @@ def class_mark_command(folder: Path, sheets: tuple[Path, ...], force: bool):
     sys.exit(FELL_SHORT if found.unreadable or found.strays else DONE)
 
 
+@class_group.command("server")
+@click.option("-o", "--output", required=True, type=click.Path(file_okay=False, path_type=Path), help="Folder of the server.")
+def class_server_command(output: Path):
+    """A JupyterHub configuration for a class on one machine, and a page that says how to use it."""
+    from .classroom import server
+
+    for note in server.write(output):
+        click.echo(f"mind: {note}", err=True)
+    click.echo(f"written: {', '.join(str(output / name) for name in (server.CONFIG, server.MANUAL, 'server.pdf'))}")
+
+
+@class_group.command("fetch")
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+def class_fetch_command(folder: Path):
+    """On the class's server, as root: fetch the sheets from the learners' homes into FOLDER/returned, to be marked."""
+    from .classroom import server
+
+    with _progress() as tell:
+        found = server.fetch(folder, tell)
+    for note in found.notes:
+        click.echo(note, err=True)
+    click.echo(f"sheets of {found.brought} of {found.learners} learners fetched into {folder / 'returned'}")
+    sys.exit(FELL_SHORT if found.notes else DONE)
+
+
 class _progress:  # noqa: N801  (used like a function)
     """A progress line on a terminal, nothing elsewhere: `tell(done, total, words)`."""
 
@@ -282,6 +309,7 @@ class _progress:  # noqa: N801  (used like a function)
 
 def main() -> None:
     """Run the command line; whatever the input is to blame for is one line and exit status 2."""
+    gc.set_threshold(GARBAGE)
     try:
         # standing alone, click would end an interrupted command with 1, which here means done and written
         cli(prog_name="boostkit", standalone_mode=False)

@@ -7,7 +7,7 @@ import nbformat
 import pytest
 from classes import LAB, PICTURE, UNTOUCHED, notebook
 
-from boostkit.classroom.copies import blanked, copy_text, given_away, is_tagged, key_text, told_numbers
+from boostkit.classroom.copies import blanked, copy_text, given_away, is_tagged, key_text, shown_numbers, told_numbers
 from boostkit.classroom.lab_file import read_lab
 from boostkit.classroom.tasks import expected
 from boostkit.classroom.variants import variant
@@ -68,9 +68,37 @@ def test_a_copy_is_a_notebook(one, book):
     copy = nbformat.reads(copy_text(book, one.lab, "t01"), as_version=4)
     nbformat.validate(copy)
     assert all(cell.outputs == [] and cell.execution_count is None for cell in copy.cells if cell.cell_type == "code")
-    asked = [re.findall(r"^(\w+) = \"\"$", cell.source, re.M) for cell in copy.cells if "answer-here" in cell.metadata.get("tags", [])]
-    assert asked == [["duty", "ripple_current"], ["mean_current", "resonance"], []]
+    emptied = [cell.source for cell in copy.cells if "answer-here" in cell.metadata.get("tags", [])]
+    asked = [re.findall(r"^(?:# )?(\w+) = \"\"$", source, re.M) for source in emptied]
+    assert asked == [["duty", "ripple_current"], ["mean_current", "resonance"], ["ripple_measured"]]  # the last takes what none names
     assert all("# key: t01" in cell.source for cell in copy.cells if cell.metadata.get("tags"))
+
+
+def test_the_last_emptied_cell_asks_for_what_no_other_names(one, book):
+    """Its own tasks and those that no cell names, in the lab's order; a task of another cell is asked for there alone."""
+    def asked(*sources):
+        cells = [{"cell_type": "code", "metadata": {"tags": ["answer-here"]}, "source": source} for source in sources]
+        hidden = {"cell_type": "code", "metadata": {"tags": ["key-only"]}, "source": "peak_current = 1"}
+        made = blanked({**book, "cells": [*cells, hidden]}, one.lab, "t01")
+        return [re.findall(r"^# (\w+) = \"\"$", cell["source"], re.M) for cell in made["cells"]]
+
+    assert asked("") == [[task.id for task in one.lab.tasks]]
+    assert asked("1", "# resonance = 2") == [[], [task.id for task in one.lab.tasks]]
+    rest = ["duty", "mean_current", "ripple_current", "ripple_measured"]
+    assert asked("resonance = 1", "ripple_measured = 2\nduty = 0") == [["resonance"], rest]
+    assert asked("duty = 1", "duty = 2")[1] == [task.id for task in one.lab.tasks]
+    assert asked() == []
+
+
+def test_what_stored_outputs_say_is_found(book):
+    """Words of kept cells only, not a picture's digits: what a copy with the same scenario shows when it is run."""
+    def cell(digits, *tags, kind="text/plain"):
+        output = {"output_type": "display_data", "data": {kind: f"is {digits}"}}
+        return {"cell_type": "code", "metadata": {"tags": list(tags)}, "source": "", "outputs": [output]}
+
+    stream = {"cell_type": "code", "metadata": {}, "source": "0.4321", "outputs": [{"output_type": "stream", "text": "0.1234\n"}]}
+    cells = [cell(5678), cell(6789, kind="image/png"), cell(7891, "answer-here"), cell(8912, "key-only"), stream]
+    assert shown_numbers({**book, "cells": cells}) == {"5678": "cell 1, run,", "1234": "cell 4, run,"}
 
 
 def test_an_untagged_workbook_is_told(book):

@@ -10,9 +10,11 @@ from classes import LAB
 from boostkit.classroom import handed_in
 from boostkit.classroom.lab_file import read_lab
 from boostkit.classroom.marking import NO_VALUE, mark
-from boostkit.classroom.sheets import Sheet, cell_sheet, csv_sheet, read_sheet, table, tasks_named, toml_sheet
+from boostkit.classroom.sheets import READ_HERE, Sheet, cell_sheet, csv_sheet, read_sheet, table, tasks_named, toml_sheet
 from boostkit.classroom.stated import in_another_unit, stated
 from boostkit.classroom.variants import variant
+
+NAMED = f"# {READ_HERE} (keep this line): "
 
 
 @pytest.fixture(scope="module")
@@ -46,28 +48,65 @@ def test_a_csv_sheet_comes_back_from_any_spreadsheet(one, tmp_path, delimiter, e
 
 
 def test_cells_of_a_workbook_are_read_as_text(one, tmp_path):
-    """Lines of tagged cells count, the last one of a name wins, and nothing else in the workbook is looked at."""
+    """Lines of the tasks that a tagged cell's prompt names count, the last one of a name wins; nothing else of it is looked at."""
     def cell(source, *tags):
         return {"cell_type": "code", "source": source, "metadata": {"tags": list(tags)}, "outputs": [], "execution_count": None}
 
-    cells = [cell(["# key: t01\n", 'duty = "0.7"  # first try\n', "duty = '0.667'  # better\n", "mean_current = 1.9 # A"], "answer-here"),
-             cell("resonance = 671 Hz\nprint(open('x').read())", "answer-here"), cell("ripple_current = 1 A")]  # fmt: skip
+    cells = [cell(["# key: t01\n", f"{NAMED}duty, mean_current\n", 'duty = "0.7"  # first try\n', "# duty = '0.667'  # better\n",
+                   "mean_current = 1.9 # A"], "answer-here"),
+             cell(f"{NAMED.upper()}resonance\n  resonance = 671 Hz\nprint(open('x').read())", "answer-here"),
+             cell(f"{NAMED}ripple_current\nripple_current = 1 A")]  # fmt: skip
     path = tmp_path / "w.ipynb"
     path.write_text(json.dumps({"cells": cells, "nbformat": 4, "nbformat_minor": 5, "metadata": {}}))
     assert read_sheet(path) == Sheet("t01", {"duty": "0.667", "mean_current": "1.9", "resonance": "671 Hz"}, "w.ipynb")
 
 
+@pytest.mark.parametrize(("lines", "answers"), [
+    (["# key: t01", "duty = 0.75", 'duty = "0.75"'], {}),  # a cell for working: its prompt names no task
+    (["# key: t01", f"{NAMED}resonance", "duty = 0.75", '# resonance = "671 Hz"'], {"resonance": "671 Hz"}),
+    ([f"{NAMED}duty", '# duty = ""', "duty = 0.75", "duty == 0.75", "duty += 1"], {}),  # code below a line not yet filled in
+    ([f"{NAMED}duty", "duty = 1 - 6/18", '# duty = "0.667"', "duty = 0.75"], {"duty": "0.667"}),
+    ([f"{NAMED}duty", '# duty = "0.667"', '# duty = ""'], {"duty": "0.667"}),
+    ([f"{NAMED}duty", "# duty = 0.667  # I took the marks out"], {"duty": "0.667"}),
+    ([f"{NAMED}duty", 'my_duty = "0.5"', 'x.duty = "0.5"', 'duty_off = "0.5"', 'print(duty, "= 0.5")'], {}),
+    (["```text", f"{NAMED} duty ,resonance", 'duty = "0.667"', 'resonance = "671 Hz"', "```"], {"duty": "0.667", "resonance": "671 Hz"}),
+])  # fmt: skip
+def test_a_learners_code_is_no_answer(tmp_path, lines, answers):
+    """Only the lines of the tasks that the prompt of the very cell names, and among those the lines to fill in before any code."""
+    path = tmp_path / "w.ipynb"
+    path.write_bytes(_notebook("\n".join(lines), f"{NAMED}peak_current"))
+    assert read_sheet(path).answers == answers
+
+
+def test_a_workbook_whose_prompts_are_gone_is_named(tmp_path):
+    """Answers that nobody would read must not pass in silence."""
+    path = tmp_path / "w.ipynb"
+    path.write_bytes(_notebook('# key: t01\nduty = "0.667"'))
+    with pytest.raises(ValueError, match=r"w.ipynb: has no cell left with the line '# answers read from this cell"):
+        read_sheet(path)
+
+
+def _notebook(*sources, **more) -> bytes:
+    cells = [{"cell_type": "code", "source": source, "metadata": {"tags": ["answer-here"]}} for source in sources]
+    return json.dumps({"cells": cells, "nbformat": 4, "nbformat_minor": 5, "metadata": {}, **more}).encode()
+
+
 @pytest.mark.parametrize("kind", ["code", "markdown", "raw"])
 def test_a_prompt_reads_back_as_nothing_answered(one, tmp_path, kind):
     """A blanked cell names its tasks and holds no answer; a code cell may be run as it is."""
-    tasks = tasks_named("duty = 0.6667\n  ripple_current = '1 A'\nother = 3", one.lab)
+    tasks = tasks_named("duty = 0.6667\n  # ripple_current = '1 A'\nother = 3", one.lab)
     assert [task.id for task in tasks] == ["duty", "ripple_current"]
     source = cell_sheet(tasks, "t01", kind)
     path = tmp_path / "w.ipynb"
     path.write_text(json.dumps({"cells": [{"cell_type": kind, "source": source, "metadata": {"tags": ["answer-here"]}}]}))
     assert read_sheet(path) == Sheet("t01", {}, "w.ipynb")
-    if kind == "code":
-        compile(source, "cell", "exec")
+    filled = source.replace('duty = ""', 'duty = "66.7 %"')
+    path.write_text(json.dumps({"cells": [{"cell_type": kind, "source": filled, "metadata": {"tags": ["answer-here"]}}]}))
+    assert read_sheet(path) == Sheet("t01", {"duty": "66.7 %"}, "w.ipynb")
+    if kind == "code":  # a prompt that is run takes no name of the workbook's
+        names: dict = {}
+        exec(filled, names)
+        assert names.keys() == {"__builtins__"}
 
 
 @pytest.mark.parametrize(("text", "unit", "value", "expanded"), [
@@ -111,11 +150,6 @@ def test_plain_cells_of_a_table_stay_plain():
     assert table(("a", "b"), [("µ", 1.5)]) == "\ufeffa,b\nµ,1.5\n"
 
 
-def _notebook(*sources, **more) -> bytes:
-    cells = [{"cell_type": "code", "source": source, "metadata": {"tags": ["answer-here"]}} for source in sources]
-    return json.dumps({"cells": cells, "nbformat": 4, "nbformat_minor": 5, "metadata": {}, **more}).encode()
-
-
 DEEP = b"[" * 60_000 + b"]" * 60_000
 BAD = [  # ending, bytes, words of the reason: the whole sheet cannot be read
     (".toml", b"", "is empty"), (".toml", b"\n  \n", "is empty"), (".toml", b"\x00" * 500, "line 1"), (".toml", b"\xff\xfe\x00k", "UTF-8"),
@@ -141,7 +175,7 @@ BAD = [  # ending, bytes, words of the reason: the whole sheet cannot be read
     (".ipynb", b"{\"cells\": [], \"cells\": []}", "stands twice"), (".ipynb", b"{\"cells\": [NaN]}", "not a number"),
     (".ipynb", b"{\"cells\": " + DEEP + b"}", "nested too deeply"), (".ipynb", b"{\"a\": " + b"1" * 10_000 + b"}", None),
     (".ipynb", b"[" * 1_000_000, "nested too deeply"), (".ipynb", b"x" * 5_100_000, "larger than"),
-    (".ipynb", _notebook("# key: good\nduty = 1"), "carries the key of good"),
+    (".ipynb", _notebook(f"# key: good\n{NAMED}duty\nduty = 1"), "carries the key of good"),
     (".ipynb", _notebook("# key: a\n# key: b\nduty = 1"), "more than one key"),
 ]  # fmt: skip
 ODD = [  # ending, bytes: readable, and its one answer is no value
@@ -149,9 +183,9 @@ ODD = [  # ending, bytes: readable, and its one answer is no value
     (".toml", b"[answers]\nduty = true"), (".toml", b"[answers]\nduty = nan"), (".toml", b"[answers]\nduty = inf"),
     (".toml", b"[answers]\nduty = 1979-05-27"), (".toml", b"[answers]\nduty = " + b"9" * 900),
     (".toml", "[answers]\nduty = \"٠.٦٦٧\"".encode()), (".csv", b"key,task,answer\n,duty,=cmd|' /C calc'!A0\n"),
-    (".ipynb", _notebook("import os\nos.system('touch RAN')\nduty = eval('0.6')")),
-    (".ipynb", _notebook(["duty = open('RAN', 'w')\n", 5, None, {"a": 1}])),
-    (".ipynb", _notebook("%%bash\ntouch RAN\nduty = $(touch RAN)")),
+    (".ipynb", _notebook(f"{NAMED}duty\nimport os\nos.system('touch RAN')\nduty = eval('0.6')")),
+    (".ipynb", _notebook([f"{NAMED}duty\n", "duty = open('RAN', 'w')\n", 5, None, {"a": 1}])),
+    (".ipynb", _notebook(f"{NAMED}duty\n%%bash\ntouch RAN\nduty = $(touch RAN)")),
 ]  # fmt: skip
 
 

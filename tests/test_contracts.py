@@ -22,7 +22,7 @@ HOMES = {
     "click": {"__main__"}, "rich": {"__main__"}, "matplotlib": {"show/*"}, "schemdraw": {"show/schematics"},
     "uncertainties": {"bench/uncertain"},
 }  # fmt: skip
-FILES = sorted(path for path in HOME.rglob("*.py") if "workbooks" not in path.parts)
+FILES = sorted(path for path in HOME.rglob("*.py") if not {"workbooks", "data"} & set(path.parts))  # data: what other programs load
 
 
 def _place(path: Path) -> list[str]:

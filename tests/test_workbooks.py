@@ -9,7 +9,7 @@ from boostkit.paper import workbook
 
 FOLDER = Path(__file__).parent.parent / "workbooks"
 BOOKS = sorted(FOLDER.glob("*.ipynb"))
-EXPECTED = 14
+EXPECTED = 16
 
 
 def test_there_are_as_many_workbooks_as_expected():

@@ -1,7 +1,8 @@
 """The invented capture of the tide gauge that ships with the kit. `python -m boostkit.bench.example` makes it again.
 
 It is no measurement: the exact waveform of a converter whose parts stray from their labels, sampled, with noise, quantised,
-and with the gain, offset and probe errors of an invented instrument. The same bytes come out each time.
+and with the gain, offset and probe errors of an invented instrument. The same bytes come out each time. `stand_in` makes
+the same of a converter for another specification.
 """
 
 from __future__ import annotations
@@ -73,24 +74,33 @@ def built() -> SteadyState:
 
 def capture_text() -> str:
     """The capture as its instrument writes it: CSV with lines about the instrument, and two samples lost."""
-    time = (np.arange(ROWS) * INTERVAL) * (1 + TIME_ERROR) + DELAY
-    state, noise = built(), np.random.default_rng(2607)
-    exact = at_times(state, tuple(CHANNELS), time)
-    columns = [_recorded(exact[name] + _ring(name, state, time), CHANNELS[name], noise) for name in CHANNELS]
+    return capture_of(built(), CHANNELS, INTERVAL, DELAY, {name: (*ring, RING_FREQUENCY) for name, ring in RING.items()})
+
+
+def capture_of(state: SteadyState, channels: dict[str, tuple], interval: float, delay: float, rings: dict[str, tuple]) -> str:
+    """The same of any steady state: `channels` as CHANNELS, interval and delay in s, `rings`: swing, fading time and frequency."""
+    time = (np.arange(ROWS) * interval) * (1 + TIME_ERROR) + delay
+    noise = np.random.default_rng(2607)
+    exact = at_times(state, tuple(channels), time)
+    columns = [_recorded(exact[name] + _ring(rings.get(name), state, time), channels[name], noise) for name in channels]
     columns[1][5000] = columns[2][9001] = ""
-    head = [f"# {INVENTED}", "Record length,16384,points", f"Sample interval,{INTERVAL:.3e},s", "Coupling,DC,DC,DC",
-            ",".join(channel[0] for channel in CHANNELS.values()), "V,V,V"]  # fmt: skip
+    head = [f"# {INVENTED}", f"Record length,{ROWS},points", f"Sample interval,{interval:.3e},s", "Coupling,DC,DC,DC",
+            ",".join(channel[0] for channel in channels.values()), "V,V,V"]  # fmt: skip
     return "\n".join([*head, *map(",".join, zip(*columns, strict=True))]) + "\n"
 
 
 def readings_text() -> str:
     """The readings of four meters at the same time, as TOML."""
-    state = built()
-    load = BUILT.load.resistance
-    exact = {"v_in": BUILT.source.voltage, "i_in": state.source_current.mean, "v_out": state.output_voltage.mean,
-             "i_out": state.output_voltage.mean / load}  # fmt: skip
-    lines = [f"# {INVENTED}.", 'title = "Harbour tide gauge at its usual load: four meters"']
-    for name, (error, step) in METERS.items():
+    return readings_of(built(), METERS, "Harbour tide gauge at its usual load: four meters")
+
+
+def readings_of(state: SteadyState, meters: dict[str, tuple[float, float]], title: str) -> str:
+    """What four meters (share by which each is off, its step) show of a steady state with a resistor for its load, as TOML."""
+    converter = state.converter
+    exact = {"v_in": converter.source.voltage, "i_in": state.source_current.mean, "v_out": state.output_voltage.mean,
+             "i_out": state.output_voltage.mean / converter.load.resistance}  # fmt: skip
+    lines = [f"# {INVENTED}.", f'title = "{title}"']
+    for name, (error, step) in meters.items():
         unit, share = ("V", "0.5 %") if name.startswith("v") else ("A", "0.8 %")
         reading = f"{round(exact[name] * (1 + error) / step) * step:.{_places(step)}f} {unit}"
         lines += ["", f"[{name}]", f'reading = "{reading}"', f'of_reading = "{share}"', "digits = 2",
@@ -98,11 +108,11 @@ def readings_text() -> str:
     return "\n".join(lines) + "\n"
 
 
-def _ring(name: str, state: SteadyState, time: np.ndarray) -> np.ndarray:
+def _ring(ring: tuple[float, float, float] | None, state: SteadyState, time: np.ndarray) -> np.ndarray:
     """A fading ringing after each opening of the switch."""
-    swing, fade = RING.get(name, (0.0, 1.0))
+    swing, fade, frequency = ring or (0.0, 1.0, 1.0)
     since = (time % state.period) - state.duty * state.period
-    return np.where(since > 0, swing * np.exp(-np.maximum(since, 0) / fade) * np.sin(2 * np.pi * RING_FREQUENCY * since), 0.0)
+    return np.where(since > 0, swing * np.exp(-np.maximum(since, 0) / fade) * np.sin(2 * np.pi * frequency * since), 0.0)
 
 
 def _recorded(values: np.ndarray, channel: tuple, noise: np.random.Generator) -> list[str]:

@@ -1,7 +1,8 @@
 """A workbook as a learner gets it: answers taken out, their own numbers in place. And the teacher's key to it.
 
 Cells with the tag `answer-here` are emptied to a prompt, cells with the tag `key-only` are left out; outputs, what other programs
-noted in the file, and attachments that no cell shows are dropped. The source of every other cell stays as it is, to the byte.
+noted in the file, and attachments that no cell shows are dropped. The source of every other cell stays as it is, to the byte. An emptied
+cell asks for the tasks of which lines stood in it, as `duty = ...` or `# duty = ...`; the last one also for those that no cell names.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from collections.abc import Iterable, Iterator
 from ..files import to_json
 from ..paper.workbook import KEPT_CELL_METADATA, KERNELSPEC, LANGUAGE
 from ..units import show
-from .lab import Lab
+from .lab import Lab, Task
 from .numbers import Variant
 from .sheets import ANSWER_HERE, KEY_ONLY, cell_sheet, points, tasks_named
 from .tasks import Answer
@@ -25,7 +26,9 @@ DIGITS = 4  # digits of an answer that a copy must not tell
 
 def blanked(notebook, lab: Lab, key: str) -> dict:
     """The learner's copy of a notebook (as `paper.workbook.read` gives it); the notebook itself stays as it is."""
-    cells = [_cell(cell, lab, key) for cell in notebook["cells"] if KEY_ONLY not in _tags(cell)]
+    kept = _kept(notebook)
+    asked = _asked(kept, lab)
+    cells = [_cell(cell, asked.get(place), key) for place, cell in enumerate(kept)]
     return {
         "cells": cells,
         "metadata": {"kernelspec": dict(KERNELSPEC), "language_info": dict(LANGUAGE)},
@@ -56,6 +59,12 @@ def key_text(variant: Variant, answers: Iterable[Answer]) -> str:
 
 
 # what a copy tells
+
+
+def shown_numbers(notebook) -> dict[str, str]:
+    """As `told_numbers`, what the cells that a copy keeps showed when the notebook was run: a copy with the same scenario shows it too."""
+    kept = [{"shown": [] if ANSWER_HERE in _tags(cell) else list(_shown_texts(cell))} for cell in _kept(notebook)]
+    return {digits: f"{place}, run," for digits, place in told_numbers({"cells": kept, "metadata": {}}).items()}
 
 
 def told_numbers(copy: dict) -> dict[str, str]:
@@ -97,6 +106,13 @@ def _texts(copy: dict) -> Iterator[tuple[str, str]]:
         yield "the notebook's metadata", text
 
 
+def _shown_texts(cell) -> Iterator[str]:
+    """What a cell's outputs say in words; a picture's digits say nothing."""
+    for output in cell.get("outputs", []):
+        yield output.get("text", "")
+        yield from (str(data) for mime, data in output.get("data", {}).items() if mime.startswith("text/"))
+
+
 def _strings(value) -> Iterator[str]:
     if isinstance(value, str):
         yield value
@@ -128,13 +144,28 @@ def _tags(cell) -> list:
     return tags if isinstance(tags, list) else []
 
 
-def _cell(cell, lab: Lab, key: str) -> dict:
+def _kept(notebook) -> list:
+    return [cell for cell in notebook["cells"] if KEY_ONLY not in _tags(cell)]
+
+
+def _asked(cells: list, lab: Lab) -> dict[int, tuple[Task, ...]]:
+    """The tasks that each emptied cell asks for, by its place; those that no cell names are asked for in the last."""
+    found = {place: tasks_named(cell["source"], lab) for place, cell in enumerate(cells) if ANSWER_HERE in _tags(cell)}
+    if found:
+        elsewhere = {task.id for place, tasks in found.items() if place != max(found) for task in tasks}
+        there = {task.id for task in found[max(found)]}
+        found[max(found)] = tuple(task for task in lab.tasks if task.id in there or task.id not in elsewhere)
+    return found
+
+
+def _cell(cell, tasks: tuple[Task, ...] | None, key: str) -> dict:
+    """A cell as the learner gets it; `tasks`: what an emptied cell asks for, None where the cell is not emptied."""
     kind, source = cell["cell_type"], cell["source"]
-    emptied = ANSWER_HERE in _tags(cell)
+    emptied = tasks is not None
     kept = {"cell_type": kind, "metadata": {name: value for name, value in cell["metadata"].items() if name in KEPT_CELL_METADATA}}
     if "id" in cell:
         kept["id"] = cell["id"]
-    kept["source"] = cell_sheet(tasks_named(source, lab), key, kind) if emptied else source
+    kept["source"] = cell_sheet(tasks, key, kind) if emptied else source
     if kind == "code":
         kept |= {"execution_count": None, "outputs": []}
     elif not emptied and (shown := _shown(cell)):

@@ -5,6 +5,8 @@
     scenario = "tide_gauge.toml"              # beside this file, or one of the kit's
     mode = "continuous"                       # or "discontinuous": the same for every learner
     point = { source = "usual", load = "max" }   # which of the scenario's values the tasks are about
+    copies = "own numbers"                    # or "example", as for a test: the workbook's copy gets the scenario as its file has it, so
+                                              # that running the copy does not reckon the sheet's answers; sheet and key stay the same
 
     [given]                                   # the same for all: keys of a scenario file, or letters
     "choices.capacitance" = "100 µF"
@@ -24,6 +26,24 @@
     follows = []                              # ids of earlier tasks whose answers go into the formula
     trap = "peak"                             # optional, a name of TRAPS: a mistake that is told apart from others
     measured = false                          # whether the answer is read at the bench and may carry an uncertainty
+
+What stands on the lab sheet, all of it optional. `{r_load}` in a sentence becomes the learner's number (`ratings` has the names).
+
+    drawing = '''...'''                       # the circuit with its points named, in fixed-width letters
+    cautions = ["Wear eye protection ..."]
+    check = ["With the source off, ..."]      # steps before power is applied, in order
+
+    [[kit]]
+    part = "Load"
+    value = "{r_load}, {load_watts}"
+    substitute = "Two in series."             # what may stand in for it, and what that changes
+
+    [[measure]]
+    what = "Output voltage, mean"
+    how = "Voltmeter from Q to S."
+    expect = "output_voltage"                 # optional: a quantity of the exact circuit, or a letter; not printed where a task asks it
+    tolerance = "2 %"
+    caution = "Keep your fingers off."        # optional: stands where the hand would be
 """
 
 from __future__ import annotations
@@ -39,6 +59,7 @@ TRAPS = {  # a mistake that a lab can name: what it makes of the right value, an
 }
 MODES = ("continuous", "discontinuous")
 WHICH = ("min", "usual", "max")
+COPIES = ("own numbers", "example")
 
 
 @dataclass(frozen=True)
@@ -81,18 +102,20 @@ class Kit:
 
 @dataclass(frozen=True)
 class Measure:
-    """A measurement: `what`, `how` to probe it, the quantity to `expect` on the exact circuit, relative `tolerance`."""
+    """A measurement: `what`, `how` to probe it, what to `expect` (a quantity of the exact circuit, a letter of the lab, or "" where the
+    sheet expects no number), relative `tolerance`, and a `caution` ("" for none)."""
 
     what: str
     how: str
-    expect: str
-    tolerance: float
+    expect: str = ""
+    tolerance: float = 0.0
+    caution: str = ""
 
 
 @dataclass(frozen=True, eq=False)
 class Lab:
-    """A lab as its file has it. `scenario` is the scenario's data with `given` put in; `given` and `vary` in base units;
-    `where` the file's name. Two labs are equal only if they are the same object."""
+    """A lab as its file has it. `scenario` is the data of the scenario's file; `given` and `vary` in base units; `copies` says whose
+    numbers lie beside the workbook's copy; `where` the file's name. Two labs are equal only if they are the same object."""
 
     title: str
     workbook: str
@@ -109,6 +132,8 @@ class Lab:
     check: tuple[str, ...] = ()
     measure: tuple[Measure, ...] = ()
     cautions: tuple[str, ...] = ()
+    drawing: str = ""
+    copies: str = "own numbers"
     where: str = "lab.toml"
 
     @property

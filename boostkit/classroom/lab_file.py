@@ -10,8 +10,9 @@ from ..algebra.quantity import known
 from ..circuit.converter import LETTERS
 from ..files import Section, read_toml
 from ..units import quoted, read, show
-from .lab import MODES, TRAPS, WHICH, Kit, Lab, Measure, Task, Vary, three_digits
-from .quantities import asked
+from .lab import COPIES, MODES, TRAPS, WHICH, Kit, Lab, Measure, Task, Vary, three_digits
+from .quantities import NAMES, asked
+from .ratings import can_be_filled, names_in_braces
 
 SCENARIO_KEYS = {  # a key of the scenario that a lab may set: its unit
     **{f"source.voltage.{which}": "V" for which in ("min", "usual", "max")},
@@ -25,6 +26,7 @@ OF_SCENARIO = ("v_in", "v_out", "i_out", "i_step", "f_sw", "inductance", "capaci
 SET_BY_KIT = ("duty", "peak_current", "r_load", "saturation", "rectifier")
 MOST_STEPS = 1000
 LONGEST = 600  # characters of a sentence on the lab sheet
+MOST_LINES, WIDEST = 30, 88  # of a drawing on the lab sheet: more does not fit across the page
 
 
 def ready_labs() -> dict[str, Path]:
@@ -47,7 +49,7 @@ def read_lab(path: str | Path) -> Lab:
         tasks=_tasks(top), vary=vary, given=given, mode=top.choice("mode", MODES, "continuous"),
         source=point.choice("source", WHICH, "usual"), load=point.choice("load", WHICH, "max"),
         above_touch_limit=_yes(top, "above_touch_limit"), kit=_kit(top), check=_sentences(top, "check"), measure=_measure(top),
-        cautions=_sentences(top, "cautions"), where=top.where,
+        cautions=_sentences(top, "cautions"), drawing=_drawing(top), copies=top.choice("copies", COPIES, COPIES[0]), where=top.where,
     )  # fmt: skip
     top.finish()
     return lab
@@ -182,7 +184,7 @@ def _yes(section: Section, key: str) -> bool:
 def _kit(top: Section) -> tuple[Kit, ...]:
     found = []
     for each in _tables(top, "kit"):
-        found.append(Kit(each.text("part"), each.text("value"), _passage(each, "substitute", "")))
+        found.append(Kit(each.text("part"), _passage(each, "value"), _passage(each, "substitute", "")))
         each.finish()
     return tuple(found)
 
@@ -190,12 +192,30 @@ def _kit(top: Section) -> tuple[Kit, ...]:
 def _measure(top: Section) -> tuple[Measure, ...]:
     found = []
     for each in _tables(top, "measure"):
-        quantity = asked(each.text("expect"), f"{each.where}: {each.key}.expect")
-        if quantity.read is None:
-            each.fail("expect", quoted(quantity.name), "cannot be read off the circuit")
-        found.append(Measure(each.text("what"), _passage(each, "how"), quantity.name, each.quantity("tolerance", "", low=0, high=1)))
+        expect = each.text("expect", "")
+        tolerance = each.quantity("tolerance", "", low=0, high=1) if expect else 0.0
+        found.append(Measure(each.text("what"), _passage(each, "how"), _expected(each, expect), tolerance, _passage(each, "caution", "")))
         each.finish()
     return tuple(found)
+
+
+def _expected(section: Section, name: str) -> str:
+    """What a measurement expects: a quantity that the circuit tells, or a letter."""
+    if not name or (name not in NAMES and is_known(name)):
+        return name
+    quantity = asked(name, f"{section.where}: {section.key}.expect")
+    if quantity.read is None:
+        section.fail("expect", quoted(quantity.name), "cannot be read off the circuit")
+    return name
+
+
+def _drawing(top: Section) -> str:
+    """A drawing in letters, lines kept."""
+    text = top.value("drawing", "")
+    lines = text.strip("\n").split("\n") if isinstance(text, str) else [""] * (MOST_LINES + 1)
+    if len(lines) > MOST_LINES or any(len(line) > WIDEST or not line.isprintable() for line in lines):
+        top.fail("drawing", quoted(text), f"must be text of at most {MOST_LINES} lines, {WIDEST} letters each, without tabs")
+    return "\n".join(line.rstrip() for line in lines)
 
 
 def _sentences(top: Section, key: str) -> tuple[str, ...]:
@@ -212,4 +232,6 @@ def _passage(section: Section, key: str, default: str | None = None) -> str:
     line = text.strip() if isinstance(text, str) else ""
     if (not line and text != default) or len(line) > LONGEST or not line.isprintable():
         section.fail(key, quoted(text), f"must be one line of text, at most {LONGEST} characters")
+    if unknown := [name for name in names_in_braces(line) if not can_be_filled(name)]:
+        section.fail(key, quoted("{" + unknown[0] + "}"), "is neither a letter nor a number that a lab sheet knows; they stand in ratings")
     return line

@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ..bench.deciding import AGREES, CANNOT_TELL, decided
 from ..units import quoted, show
 from .lab import TRAPS, Task
 from .numbers import Variant
@@ -95,7 +96,8 @@ def _judged(task: Task, text: str, right: Answer, own: Answer | None, carried: t
     for judge in (_right, _follows, _within, _named, _prefix):
         if found := judge(given, targets, carried):
             return Mark(task, text, *found), given.value
-    vague = f"; an uncertainty above {show(MOST_UNCERTAIN * task.tolerance, '%')} is not accepted" if _vague(given, right) else ""
+    too_vague = _measured(given, right) == CANNOT_TELL
+    vague = f"; an uncertainty above {show(MOST_UNCERTAIN * task.tolerance, '%')} is not accepted" if too_vague else ""
     return Mark(task, text, WRONG, f"{show(given.value, right.unit, DIGITS)} is wrong{vague}; right is {_shown(right)}"), given.value
 
 
@@ -115,7 +117,7 @@ def _follows(given: Stated, targets: list[Answer], carried: tuple[str, ...]):
 
 def _within(given: Stated, targets: list[Answer], carried: tuple[str, ...]):
     right = targets[0]
-    if not right.task.measured or _vague(given, right) or abs(given.value - right.value) > given.expanded:
+    if not right.task.measured or _measured(given, right) != AGREES:
         return None
     return WITHIN, f"right within ±{show(given.expanded, right.unit, 2)}; expected is {_shown(right)}"
 
@@ -169,8 +171,9 @@ def _close(value: float, target: float, tolerance: float) -> bool:
     return abs(value - target) <= tolerance * abs(target) * (1 + 1e-9)
 
 
-def _vague(given: Stated, right: Answer) -> bool:
-    return given.expanded > MOST_UNCERTAIN * right.tolerance * abs(right.value)
+def _measured(given: Stated, right: Answer) -> str:
+    """The rule of the bench, with what a mark allows."""
+    return decided(given.value - right.value, given.expanded, MOST_UNCERTAIN * right.tolerance * abs(right.value))
 
 
 def _shown(right: Answer) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from .. import __version__
@@ -11,10 +12,12 @@ from ..paper import typeset
 from ..paper.blocks import Block, Caution, Equation, Heading, Listing, Marked, Page, Prose, Table
 from ..units import show
 from .numbers import Variant
+from .ratings import filled
 from .sheets import COUNTS, HOW_MEASURED, points
 from .tasks import Answer
 
 WIDEST = 90  # letters of a worked line that fit across the page as a formula
+LEADING = re.compile(r"^(\s*[0-9]*)([#+.)-])")  # what would begin a list or a heading
 ROOM = Marked("\u00a0\\\n\u00a0\\\n\u00a0")  # three empty lines: a hand needs them
 
 
@@ -23,8 +26,9 @@ def sheet_page(variant: Variant) -> Page:
     lab = variant.lab
     rows = tuple((f"{n}", f"{task.ask} ({points(task)})", task.unit or "–", ROOM) for n, task in enumerate(lab.tasks, 1))
     measured = [Prose(HOW_MEASURED)] if any(task.measured for task in lab.tasks) else []
+    cautions = tuple(filled(each, variant.letters, variant.state) for each in lab.cautions)
     return _page(variant, "Answer sheet", (
-        *([Caution("Before you touch the bench", lab.cautions)] if lab.cautions else []),
+        *([Caution("Before you touch the bench", cautions)] if cautions else []),
         Heading("Your numbers"), _numbers(variant),
         Heading("Questions"), Prose(" ".join(["Write each value with its unit.", *COUNTS])), *measured,
         Table(("", "Question", "Unit", "Answer"), rows, "llll", (0.05, 0.53, 0.08, 0.34)),
@@ -36,7 +40,7 @@ def key_page(variant: Variant, answers: Iterable[Answer]) -> Page:
     blocks: list[Block] = []
     for answer in answers:
         value = f"{show(answer.value, answer.unit, 4)}, within {show(answer.tolerance, '%')}; {points(answer.task)}"
-        blocks += [Heading(answer.id.replace("_", " "), 2), Prose(f"{_plain(answer.task.ask)} **{_plain(value)}**", leads=True)]
+        blocks += [Heading(answer.id.replace("_", " "), 2), Prose(f"{plain(answer.task.ask)} **{plain(value)}**", leads=True)]
         if answer.latex and len(answer.worked) <= WIDEST:
             blocks.append(Equation(answer.latex, alt=answer.worked))
         else:
@@ -61,6 +65,7 @@ def _numbers(variant: Variant) -> Table:
     return Table(("Letter", "Value", "What it is"), rows, "lrl", (0.18, 0.22, 0.6))
 
 
-def _plain(text: str) -> Marked:
+def plain(text: str) -> Marked:
     """Text in which nothing is Markdown."""
-    return Marked("".join("\\" + c if c in "\\`*_{}[]()#+-.!|<>$^~@" else c for c in text))
+    inside = "".join("\\" + c if c in "\\`*_{}[]|<>$^~@" else c for c in text)
+    return Marked(LEADING.sub(r"\1\\\2", inside))

@@ -5,10 +5,12 @@ A name here is what a lab file writes as `quantity` of a task and as `expect` of
 
 from __future__ import annotations
 
+from cmath import phase
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
+from math import pi
 
 from ..algebra import Derivation, Formula
 from ..algebra.calculation import Calculation, expand, names_in
@@ -95,6 +97,14 @@ _BY_FORMULA: dict[str, tuple[Callable[[], Derivation], Reader | None]] = {  # a 
     "divider_top": (compensation_parts.divider_top, None),
     "step_dip": (load_step.step_dip, None),
 }
+
+
+def _ringing(state: SteadyState) -> float:
+    """Of the swing that dies out last; 0 where none swings. What is left after a period turns by the swing's share of a turn."""
+    swings = [left for left in state.multipliers if left.imag]
+    return abs(phase(max(swings, key=abs))) / (2 * pi * state.period) if swings else 0.0
+
+
 _AT_BORDER = ("border_duty", "border_current", "critical_load_number")
 _ONLY_READ: dict[str, tuple[str, str, Reader]] = {
     "output_voltage": ("output voltage, mean", "V", lambda s: s.output_voltage.mean),
@@ -104,6 +114,7 @@ _ONLY_READ: dict[str, tuple[str, str, Reader]] = {
     "output_power": ("output power", "W", lambda s: s.output_power),
     "conduction_end": ("share of the period at which the rectifier stops", "", lambda s: s.conduction_end),
     "inductor_rms": ("coil current, rms", "A", lambda s: s.inductor_current.rms),
+    "ringing": ("frequency at which the output rings after a small step, the duty held", "Hz", _ringing),
     "inductor_loss": ("heat in the winding", "W", lambda s: s.losses["inductor"]),
     "switch_loss": ("heat in the closed switch", "W", lambda s: s.losses["switch"]),
     "rectifier_loss": ("heat in the conducting rectifier", "W", lambda s: s.losses["rectifier"]),

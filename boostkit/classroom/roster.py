@@ -9,13 +9,12 @@ columns are not read. Every error names file and row; row 1 is the first line of
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..files import read_text
+from ..files import read_text, rows
 from ..units import quoted
 
 KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,31}")
@@ -56,16 +55,16 @@ def read_roster(path: str | Path) -> Roster:
     """A roster file. Errors: ValueError of one line with file and row, for a file that is no table, a missing column `key`, a key
     that is missing, no key or there twice, and a key that is the learner's name."""
     where = quoted(Path(path).name)[1:-1]
-    rows = _rows(read_text(path, where), where)
-    if not rows:
+    table = rows(read_text(path, where), where)
+    if not table:
         raise ValueError(f"{where}: has no header; its first row names the columns, key among them")
-    places = _places(rows[0], where)
-    learners = [_learner(row, places, where) for row in rows[1:]]
+    places = _places(table[0], where)
+    learners = [_learner(row, places, where) for row in table[1:]]
     if not learners:
         raise ValueError(f"{where}: holds a header and no learner")
     if len(learners) > MOST:
         raise ValueError(f"{where}: holds {len(learners)} learners; at most {MOST} make one class")
-    _once_each(rows[1:], learners, where)
+    _once_each(table[1:], learners, where)
     return Roster(tuple(learners), where)
 
 
@@ -77,17 +76,6 @@ def checked_key(key: str, place: str) -> str:
     if key.lower() in NO_FILE:
         raise ValueError(f"{place}: key = {quoted(key)} is a name that some systems keep for themselves; take another")
     return key
-
-
-def _rows(text: str, where: str) -> list[tuple[int, list[str]]]:
-    """Each row that says something, with its number; lines that start with # are remarks."""
-    lines = ["" if line.lstrip().startswith("#") else line for line in text.splitlines()]
-    first = next((line for line in lines if line.strip()), "")
-    reader = csv.reader(lines, delimiter=max(",;\t", key=first.count), skipinitialspace=True, strict=True)
-    try:
-        return [(reader.line_num, [cell.strip() for cell in row]) for row in reader if any(cell.strip() for cell in row)]
-    except csv.Error as trouble:
-        raise ValueError(f"{where}: row {reader.line_num}: is no row of a CSV table: {trouble}") from None
 
 
 def _places(header: tuple[int, list[str]], where: str) -> dict[str, int]:

@@ -1,6 +1,8 @@
 """The set of a class: made, gone on with where it stopped, and marked.
 
-    FOLDER/copies/KEY/     answers_KEY.toml, answers_KEY.csv, the blanked workbook, scenario.toml; a PDF of the sheet: the key, no name
+    FOLDER/copies/KEY/     answers_KEY.toml, answers_KEY.csv, the blanked workbook, scenario.toml (the learner's own numbers, or the
+                           example's where the lab says so), and lab_KEY.md where the lab goes to the bench; PDFs of answer sheet and
+                           lab sheet: the key, no name
     FOLDER/returned/       where the teacher puts what comes back
     FOLDER/teacher/        set.json (names, numbers, seed), the lab, its scenario, keys/KEY.md, and after marking marks.csv,
                            feedback.csv and hard.csv
@@ -18,13 +20,13 @@ from pathlib import Path
 
 from ..files import read_json, to_json, write_all
 from ..paper import workbook
-from ..units import quoted
-from . import on_paper, outcome
-from .copies import blanked, copy_text, given_away, is_tagged, key_text, told_numbers
+from ..units import quoted, read
+from . import labsheet, on_paper, outcome
+from .copies import blanked, copy_text, given_away, is_tagged, key_text, shown_numbers, told_numbers
 from .handed_in import collect
-from .lab import Lab
+from .lab import Lab, Vary
 from .lab_file import read_lab, ready_labs
-from .numbers import Variant, numbers_at
+from .numbers import Variant, numbers_at, path_of
 from .outcome import Outcome
 from .roster import Learner, Roster, read_roster
 from .sheets import csv_sheet, toml_sheet
@@ -34,6 +36,7 @@ from .variants import DRAWS, variant, variants
 SEED = 1
 UNTAGGED = "has no cell with the tag answer-here or key-only: the copies hold everything that it holds, solutions too"
 Progress = Callable[[int, int, str], None]
+Tells = Callable[[Variant], list[str]]
 
 
 @dataclass(frozen=True)
@@ -60,8 +63,10 @@ def make(folder: str | Path, lab_file: str | Path, roster_file: str | Path, book
     before = _set_before(folder, lab, hashlib.sha256(raw).hexdigest(), seed)
     seed = before.get("seed", SEED) if seed is None else seed
     people = _people(before, roster)
-    found = _numbers(lab, people, seed, before, told_numbers(blanked(notebook, lab, "")), progress)
+    found = _numbers(lab, people, seed, before, _tells(lab, lab_path, notebook), progress)
     answers = {key: expected(one) for key, one in found.items()}
+    for one in list(found.values())[:1]:
+        labsheet.text(one)  # a sentence of the lab that cannot be filled is named before anything is written
     _write_teachers(folder, lab, lab_path, raw, _set(lab, raw, seed, people, found, answers), before)
     written = 0
     for number, (key, one) in enumerate(found.items(), 1):
@@ -156,27 +161,56 @@ def _again(lab: Lab, key: str, kept: dict) -> Variant:
 # numbers that no copy gives away
 
 
-def _numbers(lab: Lab, people: Iterable[str], seed: int, before: dict, told: dict[str, str], progress) -> dict[str, Variant]:
-    """Each learner's numbers, drawn again where the workbook happens to hold the digits of an answer."""
+def _tells(lab: Lab, lab_path: Path, notebook) -> Tells:
+    """What says of a learner's numbers which answers their copy gives away, in words."""
+    told = told_numbers(blanked(notebook, lab, ""))
+    if lab.copies == "own numbers":
+        return lambda one: given_away(told, expected(one).values())
+    scenario = {"cells": [{"source": _scenario_file(lab, lab_path).read_text(encoding="utf-8")}], "metadata": {}}
+    told |= shown_numbers(notebook) | dict.fromkeys(told_numbers(scenario), "the scenario")
+    example = expected(numbers_at(lab, _example_numbers(lab)))
+    return lambda one: given_away(told, expected(one).values()) + _same_as(example, expected(one))
+
+
+def _example_numbers(lab: Lab) -> dict[str, float]:
+    """The scenario's own numbers for what varies; where it has none, as for a part, the middle one of the lab's."""
+    return {each.key: _own(lab.scenario, each) or each.values[len(each.values) // 2] for each in lab.vary}
+
+
+def _own(data, varied: Vary) -> float | None:
+    for name in path_of(varied.key):
+        data = data.get(name) if isinstance(data, dict) else None
+    return None if data is None else read(data, varied.unit, f"scenario: {varied.key}")
+
+
+def _same_as(example: dict[str, Answer], answers: dict[str, Answer]) -> list[str]:
+    """The answers that the example's own would pass for, in words; what is measured nobody takes from a copy."""
+    return [f"the example itself answers {name} right" for name, each in answers.items()
+            if not each.task.measured and abs(example[name].value / each.value - 1) <= each.tolerance]  # fmt: skip
+
+
+def _numbers(lab: Lab, people: Iterable[str], seed: int, before: dict, tells: Tells, progress) -> dict[str, Variant]:
+    """Each learner's numbers, drawn again where the copy would give an answer away."""
     drawn = {key: one["draw"] for key, one in before.get("learners", {}).items()}
     found = variants(lab, people, seed, drawn, progress and (lambda done, total, key: progress(done, total, f"numbers for {key}")))
     taken = {tuple(one.numbers.values()) for one in found.values()}
     for key, one in found.items():
-        if key not in drawn and (told_there := given_away(told, expected(one).values())):
-            found[key] = _other(lab, one, told, taken, told_there[0])
+        if key not in drawn and (told := tells(one)):
+            found[key] = _other(lab, one, tells, taken, told[0])
             taken.add(tuple(found[key].numbers.values()))
     return found
 
 
-def _other(lab: Lab, one: Variant, told: dict[str, str], taken: set, why: str) -> Variant:
+def _other(lab: Lab, one: Variant, tells: Tells, taken: set, why: str) -> Variant:
     for draw in range(one.draw + 1, DRAWS):
         try:
             other = variant(lab, one.key, one.seed, draw)
         except ValueError:
             continue
-        if tuple(other.numbers.values()) not in taken and not given_away(told, expected(other).values()):
+        if tuple(other.numbers.values()) not in taken and not tells(other):
             return other
-    raise ValueError(f"{lab.workbook}: {why}; tag that cell answer-here or key-only, or vary more numbers")
+    cure = "" if why.startswith("the example") else "tag that cell answer-here or key-only, or "
+    raise ValueError(f"{lab.workbook}: {why}; {cure}vary more numbers")
 
 
 # files
@@ -194,12 +228,21 @@ def _write_teachers(folder: Path, lab: Lab, lab_path: Path, raw: bytes, kept: di
     there = folder / "teacher"
     contents: dict[Path, str | bytes] = {}
     if not before:
-        beside = lab_path.parent / lab.scenario_name
-        scenario = beside if beside.is_file() else files("boostkit") / "data" / lab.scenario_name
-        contents = {there / lab.where: raw, there / lab.scenario_name: scenario.read_bytes()}
+        contents = {there / lab.where: raw, there / lab.scenario_name: _scenario_file(lab, lab_path).read_bytes()}
     if kept != before:
         write_all(contents | {there / "set.json": to_json(kept)}, "the set of a class")
     (folder / "returned").mkdir(exist_ok=True)
+
+
+def _scenario_file(lab: Lab, lab_path: Path):
+    beside = lab_path.parent / lab.scenario_name
+    return beside if beside.is_file() else files("boostkit") / "data" / lab.scenario_name
+
+
+def _example_text(folder: Path, lab: Lab, key: str) -> str:
+    """The scenario as the set keeps it, under a line that says whose numbers these are not."""
+    kept = (folder / "teacher" / lab.scenario_name).read_text(encoding="utf-8")
+    return f"# The example's numbers, not those of {key}: they stand on the answer sheet.\n{kept}"
 
 
 def _write_one(folder: Path, lab: Lab, notebook, one: Variant, answers: dict[str, Answer], pdf: bool) -> bool:
@@ -210,10 +253,13 @@ def _write_one(folder: Path, lab: Lab, notebook, one: Variant, answers: dict[str
         home / f"answers_{key}.toml": lambda: toml_sheet(one),
         home / f"answers_{key}.csv": lambda: csv_sheet(one),
         home / f"{Path(lab.workbook).stem}_{key}.ipynb": lambda: copy_text(notebook, lab, key),
-        home / "scenario.toml": one.scenario_text,
-        keys / f"{key}.md": lambda: key_text(one, right),
+        home / "scenario.toml": one.scenario_text if lab.copies == "own numbers" else lambda: _example_text(folder, lab, key),
+        keys / f"{key}.md": lambda: key_text(one, right) + labsheet.key_text(one),
     }
     pages = {home / f"answers_{key}.pdf": lambda: on_paper.sheet_page(one), keys / f"{key}.pdf": lambda: on_paper.key_page(one, right)}
+    if labsheet.has_sheet(lab):
+        texts[home / f"lab_{key}.md"] = lambda: labsheet.text(one)
+        pages[home / f"lab_{key}.pdf"] = lambda: labsheet.page(one)
     contents = {path: text() for path, text in texts.items() if not path.exists()}
     wanted = {path: page() for path, page in pages.items() if pdf and not path.exists()}
     with ThreadPoolExecutor(2) as pool:  # each PDF is made by programs of its own, so two run side by side

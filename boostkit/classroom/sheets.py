@@ -1,7 +1,9 @@
 """Answer sheets, out and in: a TOML file, a CSV table, or the cells of a workbook that carry the tag `answer-here`.
 
 A returned sheet is data from a stranger: it is read as text, nothing in it is run, and whatever is wrong with it is a ValueError of
-one line that begins with the file's name. Lines of an answer cell are those of the TOML sheet: `ripple_current = "620 mA"`.
+one line that begins with the file's name. Lines of an answer cell are those of the TOML sheet: `ripple_current = "620 mA"`, in
+code behind a #. They count only in a cell whose prompt names the task, in a line that `cell_sheet` writes: a learner's code may have a
+`duty = 0.75` of its own.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..files import read_json, read_text, read_toml
+from ..files import read_json, read_text, read_toml, rows
 from ..units import quoted
 from .lab import Lab, Task
 from .numbers import Variant
@@ -24,8 +26,11 @@ LARGEST = 100_000  # bytes of a TOML or CSV sheet: a filled-in one has a few tho
 LONGEST_LINE = 1000  # letters: Python's TOML parser takes time and memory by the square of a long dotted key
 COLUMNS = ("key", "task", "question", "unit", "answer")
 KEY_LINE = re.compile(r"\s*#\s*key\s*:\s*(\S+)\s*")
-ANSWER_LINE = re.compile(r"\s*([A-Za-z0-9_]{1,32})\s*=\s*(\S.*)")
+READ_HERE = "answers read from this cell"
+READ_HERE_LINE = re.compile(rf"\s*#\s*{READ_HERE}\b[^:]*:(.*)", re.IGNORECASE)
+ANSWER_LINE = re.compile(r"(?:#\s*)?([A-Za-z0-9_]{1,32})\s*=\s*(\S.*)")  # of a line without blanks around it
 IN_QUOTES = re.compile(r"""(["'])(.*?)\1""")
+HOW_IN_CELL = "# Write each answer between the quotation marks, with its unit. Your other lines are not read."
 COUNTS = (
     "An answer that follows from an earlier mistake counts as right. A wrong unit or prefix counts half;",
     "so does a peak for a peak-to-peak value, and the other share of the period for the one asked.",
@@ -62,19 +67,20 @@ def toml_sheet(variant: Variant) -> str:
 
 def csv_sheet(variant: Variant) -> str:
     """The same as a table for a spreadsheet; the column `answer` is to be filled in."""
-    rows = [(variant.key, task.id, task.ask, task.unit or "-", "") for task in variant.lab.tasks]
-    return table(COLUMNS, rows)
+    return table(COLUMNS, [(variant.key, task.id, task.ask, task.unit or "-", "") for task in variant.lab.tasks])
 
 
 def cell_sheet(tasks: tuple[Task, ...], key: str, kind: str = "code") -> str:
     """What stands in a blanked cell: its tasks to fill in, or a line that asks for working. `kind`: the notebook's word for the cell."""
-    lines = [f"# key: {key}", *(asked_lines(tasks) or ["# Your working goes here."])]
+    named = f"# {READ_HERE} (keep this line): {', '.join(task.id for task in tasks)}"
+    asked = asked_lines(tasks, "# " if kind == "code" else "")  # as code, `sag = ""` would take the name from what the workbook calls sag
+    lines = [f"# key: {key}", *([named, HOW_IN_CELL, *asked] if tasks else ["# Your working goes here."])]
     return "\n".join(["```text", *lines, "```"] if kind == "markdown" else lines)
 
 
-def asked_lines(tasks: tuple[Task, ...]) -> list[str]:
-    """Each question as a comment, and below it the line to fill in."""
-    return [line for task in tasks for line in (f"# {task.ask} [{task.unit or '-'}] ({points(task)})", f'{task.id} = ""')]
+def asked_lines(tasks: tuple[Task, ...], before: str = "") -> list[str]:
+    """Each question as a comment, and below it the line to fill in; `before`: what stands in front of that."""
+    return [line for task in tasks for line in (f"# {task.ask} [{task.unit or '-'}] ({points(task)})", f'{before}{task.id} = ""')]
 
 
 def points(task: Task) -> str:
@@ -83,8 +89,8 @@ def points(task: Task) -> str:
 
 
 def tasks_named(source: str, lab: Lab) -> tuple[Task, ...]:
-    """The tasks whose lines stand in the source of a cell, in the lab's order."""
-    named = {match[1] for line in source.splitlines() if (match := ANSWER_LINE.fullmatch(line))}
+    """The tasks whose lines stand in the source of a cell, as code or as a comment, in the lab's order."""
+    named = {match[1] for line in source.splitlines() if (match := ANSWER_LINE.fullmatch(line.strip()))}
     return tuple(task for task in lab.tasks if task.id in named)
 
 
@@ -131,16 +137,10 @@ def _from_toml(path: Path, where: str) -> Sheet:
 
 
 def _from_csv(path: Path, where: str) -> Sheet:
-    lines = read_text(path, where).splitlines()
-    first = next(line for line in lines if line.strip())
-    reader = csv.reader(lines, delimiter=max(",;\t", key=first.count), strict=True)
-    try:
-        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader if any(cell.strip() for cell in row)]
-    except csv.Error as trouble:
-        raise ValueError(f"{where}: row {reader.line_num}: is no row of a CSV table: {trouble}") from None
-    places = _places(rows[0][1], where)
+    lines = rows(read_text(path, where), where)
+    places = _places(lines[0][1] if lines else [], where)
     key, found = "", {}
-    for line, cells in rows[1:]:
+    for line, cells in lines[1:]:
         row = {name: cells[place] if place < len(cells) else "" for name, place in places.items()}
         if key and row["key"] and row["key"] != key:
             raise ValueError(f"{where}: row {line}: carries the key {quoted(row['key'])}, and a row above it {quoted(key)}")
@@ -161,18 +161,38 @@ def _places(header: list[str], where: str) -> dict[str, int]:
 
 def _from_notebook(path: Path, where: str) -> Sheet:
     cells = read_json(path).value("cells", None)
-    tagged = [_source(cell) for cell in cells if _has_tag(cell)] if isinstance(cells, list) else []
+    tagged = [_source(cell).splitlines() for cell in cells if _has_tag(cell)] if isinstance(cells, list) else []
     if not tagged:
         raise ValueError(f"{where}: has no cell with the tag {ANSWER_HERE}")
-    keys, found = {}, {}
-    for line in "\n".join(tagged).splitlines():
-        if match := KEY_LINE.fullmatch(line):
-            keys[match[1]] = True
-        elif match := ANSWER_LINE.fullmatch(line):
-            found[match[1]] = _text(_right_side(match[2]))  # as in a workbook: what is written last, counts
+    keys = list(dict.fromkeys(match[1] for lines in tagged for line in lines if (match := KEY_LINE.fullmatch(line))))
     if len(keys) > 1:
-        raise ValueError(f"{where}: carries more than one key: {', '.join(map(quoted, list(keys)[:3]))}")
-    return Sheet(next(iter(keys), ""), _filled(found), where)
+        raise ValueError(f"{where}: carries more than one key: {', '.join(map(quoted, keys[:3]))}")
+    named = [(lines, names) for lines in tagged if (names := _read_here(lines))]
+    if not named:
+        raise ValueError(f"{where}: has no cell left with the line '# {READ_HERE}: ...'")
+    found: dict[str, str] = {}
+    for lines, names in named:
+        found |= _filled(_answered(lines, names))
+    return Sheet(keys[0] if keys else "", found, where)
+
+
+def _read_here(lines: list[str]) -> set[str]:
+    """The tasks that a cell's prompt names."""
+    return {name.strip() for line in lines if (match := READ_HERE_LINE.fullmatch(line)) for name in match[1].split(",") if name.strip()}
+
+
+def _answered(lines: list[str], names: set[str]) -> dict[str, str]:
+    """What a cell answers to these tasks. As in a workbook, what is written last counts; but while a line with quotation marks is there,
+    filled in or not, it is the answer's, and one without them is the learner's code."""
+    in_quotes: dict[str, str] = {}
+    bare: dict[str, str] = {}
+    for line in lines:
+        if (match := ANSWER_LINE.fullmatch(line.strip())) and match[1] in names:
+            if quotes := IN_QUOTES.match(match[2]):
+                in_quotes[match[1]] = _text(quotes[2]) or in_quotes.get(match[1], "")
+            else:
+                bare[match[1]] = _text(match[2].partition("#")[0])
+    return bare | in_quotes
 
 
 def _has_tag(cell) -> bool:
@@ -185,12 +205,6 @@ def _source(cell: dict) -> str:
     source = cell.get("source", "")
     parts = source if isinstance(source, list) else [source]
     return "".join(part for part in parts if isinstance(part, str))
-
-
-def _right_side(text: str) -> str:
-    """What stands right of the =, out of its quotation marks, a comment behind it left out."""
-    quotes = IN_QUOTES.match(text)
-    return quotes[2] if quotes else text.partition("#")[0]
 
 
 def _text(value) -> str:

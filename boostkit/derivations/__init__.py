@@ -11,6 +11,6 @@ FILES = ("letters", "bounds", "water", "column", "likeness", "ram", "kick", "cla
          "magnetics", "core_size", "layers", "copper", "iron", "frequency", "crossing", "coil_size", "averaging", "swings", "landmarks",
          "standard_form", "small_signal", "asymptotes", "rhp_zero", "second_order", "injection", "current_mode", "held_current",
          "compensation", "compensation_parts", "amplifiers", "sized_network", "load_step", "inrush", "inrush_heat", "soft_start",
-         "slow_closing", "output_short", "runaway", "source_faults", "lockout", "fuse")  # fmt: skip
+         "slow_closing", "output_short", "runaway", "source_faults", "lockout", "fuse", "small_difference")  # fmt: skip
 
 __all__ = ["letters"]

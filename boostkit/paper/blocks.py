@@ -65,11 +65,12 @@ class Figure:
 
 @dataclass(frozen=True)
 class Caution:
-    """A marked box. `strong` is for what can hurt at once."""
+    """A marked box. `strong` is for what can hurt at once; `leads`: it stays on the page of what follows."""
 
     title: str
     items: tuple[str, ...]
     strong: bool = False
+    leads: bool = False
 
 
 @dataclass(frozen=True)

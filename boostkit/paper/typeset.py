@@ -120,7 +120,7 @@ def _nodes(block: Block, read: dict, data: dict) -> list[dict]:
         return _filed(data["listings"], {"text": sieve.wrapped(sieve.clean(block.text)), "kind": block.kind}, "listing")
     items = [_cell(text, read) for text in block.items]
     inside = items[0] if len(items) == 1 else [{"t": "BulletList", "c": items}]
-    return _filed(data["cautions"], {"title": block.title, "strong": block.strong}, "caution", inside)
+    return _filed(data["cautions"], {"title": block.title, "strong": block.strong, "leads": block.leads}, "caution", inside)
 
 
 def _filed(drawer: list, entry: dict, function: str, inside: list | None = None) -> list[dict]:
