@@ -332,13 +332,18 @@ def test_a_design_whose_regulator_falls_short_is_not_met(real):
         assert loop_ is None or not loop_.met
 
 
-def test_a_slower_crossover_lets_a_simpler_way_do(drawn):
-    """Without a step to judge it by, one zero does at a third of the reach, where at the whole of it it is unstable."""
-    spec, at = replace(SPEC, step=None, step_deviation=None, control="voltage"), step.stages(replace(SPEC, step=None), drawn.converter)
+def test_a_resonance_that_peeps_above_one_is_no_crossover(drawn):
+    """Without a step to judge it by, one zero keeps its margins where only the resonance still crosses one; below that it holds nothing."""
+    spec = replace(SPEC, step=None, step_deviation=None, control="voltage")
+    at = step.stages(spec, drawn.converter)
+    way = regulator.WAYS["voltage"](at)
+    slow = regulator.attempt(spec, at, "voltage", "one zero", way, loop.PACES[2])
+    assert slow.crossover > 0.1 * slow.reach.crossover > 10 * max(h.holds_to for h in slow.corners)
+    assert not slow.met and "a tenth of what is within reach" in slow.short
     made = regulate(spec, drawn.converter)
-    assert made.met and made.kind == "one zero" and made.crossover >= 0.1 * made.reach.crossover
-    assert not regulator.attempt(spec, at, "voltage", "one zero").met
-    crawls = replace(made, corners=tuple(replace(h, crossover=0.7) for h in made.corners))
+    assert made.met and made.kind == "two zeros" and "a tenth of what is within reach" in made.refused["voltage mode, one zero"]
+    assert max(h.holds_to for h in made.corners) >= 0.1 * made.reach.crossover
+    crawls = replace(made, corners=tuple(replace(h, holds_to=0.7) for h in made.corners))
     assert not crawls.met and "a tenth of what is within reach" in crawls.short
 
 

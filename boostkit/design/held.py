@@ -31,14 +31,16 @@ def tolerances() -> dict[str, float]:
 
 @dataclass(frozen=True)
 class Held:
-    """The loop at one corner: crossover and right-half-plane zero in Hz (None: there is none), phase margin in degrees, gain margin as a
-    factor (None: no limit seen). Of several output capacitances the one with the least phase margin counts."""
+    """The loop at one corner: crossover, the lowest frequency at which its gain comes down to one (`holds_to`), and right-half-plane zero
+    in Hz (None: there is none), phase margin in degrees, gain margin as a factor (None: no limit seen). Of several output capacitances
+    the one with the least phase margin counts."""
 
     v_in: float
     i_out: float
     mode: str
     duty: float
     crossover: float
+    holds_to: float
     phase_margin: float
     gain_margin: float | None
     right_half_plane_zero: float | None
@@ -125,10 +127,10 @@ class Loop:
     @property
     def _tardy(self) -> str:
         """Where nobody has fixed the crossover and no step is there to judge it by: whether it is too low."""
-        least = LEAST * self.reach.crossover
-        if self.spec.crossover or self.spec.step_deviation is not None or self.crossover >= 0.999 * least:  # 0.999: as it was placed
+        least, pace = LEAST * self.reach.crossover, max(h.holds_to for h in self.corners)  # a resonance that peeps above one holds nothing
+        if self.spec.crossover or self.spec.step_deviation is not None or pace >= 0.999 * least:  # 0.999: as it was placed
             return ""
-        return f"a crossover of only {show(self.crossover, 'Hz')}, and {show(least, 'Hz')}, a tenth of what is within reach, are asked for"
+        return f"a crossover of only {show(pace, 'Hz')}, and {show(least, 'Hz')}, a tenth of what is within reach, are asked for"
 
     @property
     def _unsteady(self) -> str:

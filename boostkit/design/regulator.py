@@ -176,7 +176,7 @@ def _reckoned(loop: Callable, place: Place, low: float, high: float) -> Margins:
 
 
 def _one(state: SteadyState, place: Place, m: Margins, zero: float | None) -> Held:
-    return Held(place.v_in, place.i_out, state.mode, state.duty, m.crossover, m.phase_margin, _limited(m.gain_margin),
+    return Held(place.v_in, place.i_out, state.mode, state.duty, m.crossover, m.crossovers[0], m.phase_margin, _limited(m.gain_margin),
                 None if zero is None else float(zero), m.stable)  # fmt: skip
 
 
