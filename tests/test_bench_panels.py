@@ -139,6 +139,9 @@ def test_each_picture_shows_its_numbers():
     assert np.allclose(drawn, (MATCH.seen[0].value - MATCH.predicted(BENCH.labels)[0]) / MATCH.seen[0].error)
     left = MATCH.residual(MATCH.predicted(BENCH.labels))
     assert f"{show(left, '', 2)} times the noise" in figure.says and "something is wrong" in figure.says
+    parts = [np.sqrt(np.mean(((s.value - p) / s.error) ** 2)) for s, p in zip(MATCH.seen, MATCH.predicted(BENCH.labels), strict=True)]
+    current, output = (show(part, "", 2) for part in parts)
+    assert f"(inductor current {current}, output voltage {output})" in figure.says
 
 
 def test_over_draws_measured_and_predicted():
@@ -150,6 +153,12 @@ def test_over_draws_measured_and_predicted():
     there = np.isfinite(predicted)
     assert there.mean() > 0.9 and np.allclose((measured - predicted)[there], residual[there])
     assert show(laid.rms("v_out"), "V") in figure.says
+    low, high = (show(end, "A") for end in (residual.min(), residual.max()))
+    assert f"inductor current: the residual lies between {low} and {high}" in figure.says
+    for ax in figure.axes[1::2]:    # with a level of its own, zero stays in sight and no room is given to the other side
+        drawn, (bottom, top) = ax.lines[-1].get_ydata(), ax.get_ylim()
+        assert bottom < min(drawn.min(), 0) and top > max(drawn.max(), 0)
+        assert top - bottom < 1.3 * (max(drawn.max(), 0) - min(drawn.min(), 0))
 
 
 # --- losses ---

@@ -19,7 +19,7 @@ time = "TIME"
 v_out = { column = "CH1", unit = "V", scale = 10 }
 i_inductor = "CH2"
 """
-BY_INTERVAL = KEYS.replace('time = "TIME"', 'interval = { line = "Sample interval" }')
+BY_INTERVAL = KEYS.replace('time = "TIME"', 'interval = { line = "Time per row" }')
 
 
 def rows(delimiter=",", decimal=".", time=True, end="\n", scale=1.0):
@@ -49,7 +49,7 @@ def refusal(call):
     return said
 
 
-HEAD = "Model,none\nFirmware,1.2\nSample interval,4.0e-09,s\n\nTIME,CH1,CH2\n"
+HEAD = "Model,none\nFirmware,1.2\nTime per row,4.0e-09,s\n\nTIME,CH1,CH2\n"
 SEMI = HEAD.replace(",", ";")
 FORMS = {
     "comma": (HEAD + rows(), KEYS),
@@ -73,8 +73,8 @@ FORMS = {
     "time in ns by its title": ("t (ns),CH1,CH2\n" + rows(scale=1e9), KEYS.replace("TIME", "t (ns)")),
     "time in ms by the mapping": ("TIME,CH1,CH2\n" + rows(scale=1e3), KEYS.replace('"TIME"', '{ column = "TIME", unit = "ms" }')),
     "interval in a line above": (HEAD.replace("TIME,", "") + rows(time=False), BY_INTERVAL),
-    "interval with its prefix": ("Sample interval: 4 ns\nCH1,CH2\n" + rows(time=False), BY_INTERVAL),
-    "interval with a decimal comma": ("Sample interval;4,0E-9\nCH1;CH2\n" + rows(";", ",", time=False), BY_INTERVAL),
+    "interval with its prefix": ("Time per row: 4 ns\nCH1,CH2\n" + rows(time=False), BY_INTERVAL),
+    "interval with a decimal comma": ("Time per row;4,0E-9\nCH1;CH2\n" + rows(";", ",", time=False), BY_INTERVAL),
     "interval in the mapping": ("CH1,CH2\n" + rows(time=False), KEYS.replace('time = "TIME"', 'interval = "4 ns"')),
     "columns by number, no header": (rows(), '[columns]\ntime = 1\nv_out = { column = 2, scale = 10 }\ni_inductor = 3\n'),
     "columns by number, some lines first": (
@@ -152,9 +152,9 @@ REFUSED = {
     "mostly broken": (HEAD + "0,1,1\n1,1,1\n" + "2,x,1\n" * 9, KEYS, 'scope.csv: holds 2 usable rows and 9 others: row 8 v_out = "x"'),
     "time stands still": (HEAD + "0,1,1\n1e-6,1,1\n1e-6,1,1\n", KEYS, "scope.csv: row 8: time = 1 µs must be later"),
     "time runs back": (HEAD + rows() + rows(), KEYS, f"scope.csv: row {N + 6}: time = 0 s must be later"),
-    "no interval": ("CH1,CH2\n" + rows(time=False), BY_INTERVAL, 'scope.csv: no line before the numbers starts with "Sample interval"'),
-    "interval of zero": ("Sample interval,0\nCH1,CH2\n" + rows(time=False), BY_INTERVAL, "scope.csv: no line before the numbers"),
-    "interval in volts": ("Sample interval,4 V\nCH1,CH2\n" + rows(time=False), BY_INTERVAL, "scope.csv: row 1: Sample interval"),
+    "no interval": ("CH1,CH2\n" + rows(time=False), BY_INTERVAL, 'scope.csv: no line before the numbers starts with "Time per row"'),
+    "interval of zero": ("Time per row,0\nCH1,CH2\n" + rows(time=False), BY_INTERVAL, "scope.csv: no line before the numbers"),
+    "interval in volts": ("Time per row,4 V\nCH1,CH2\n" + rows(time=False), BY_INTERVAL, "scope.csv: row 1: Time per row"),
     "an unknown unit": ("TIME,CH1,CH2\ns,furlongs,A\n" + rows(), KEYS.replace(', unit = "V"', ""), 'scope.csv: column "CH1": "furlongs"'),
     "no mapping": (HEAD + rows(), None, "scope.csv: no row names the columns time and one of v_out"),
     "thousands separators": (SEMI + rows(";", ",").replace("1,8", "1.801,8"), KEYS, "scope.csv: "),

@@ -88,7 +88,7 @@ def test_the_tide_gauge_has_what_was_built(gauge):
     for name in WHAT:
         assert abs(found[name].n - example.BUILT.letters()[name]) < 3 * found[name].s, name
     assert found["inductance"].s < 0.01 * found["inductance"].n and found["r_capacitor"].s < 0.01 * found["r_capacitor"].n
-    assert found.lines[0].startswith("L = 43.6(") and found.lines[0].endswith(" µH") and found.lines[1].startswith("R_L = ")
+    assert found.lines[0].startswith("L = 43.7(") and found.lines[0].endswith(" µH") and found.lines[1].startswith("R_L = ")
     assert found.residual < 1.3 and any("as ringing does" in note for note in found.notes)
     assert {share.what for share in budget(found["inductance"])} >= {"noise", "gain of i_inductor", "probe of i_inductor"}
 

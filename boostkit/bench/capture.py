@@ -22,6 +22,7 @@ PIECE = 4_000_000  # characters read at a time
 MOST_ROWS = 20_000_000
 MOST_GAPS = 1000  # that are listed; the rest is counted
 SMALL = 32  # rows that are looked at one by one where they do not all hold numbers
+SHORTEST, LONGEST = 1e-15, 1e6  # s between samples: beyond that the unit of time is wrong
 BEYOND = 9.9e36  # 9.9e37 stands for infinity, 9.91e37 for no number: SCPI-1999, 7.2.1, from memory
 NOT_A_NUMBER = 9.91e37
 OVERFLOW = {"ol", "+ol", "-ol", "over", "overflow", "ovld", "overload", "ovr", "inf", "+inf", "-inf", "clipped"}
@@ -115,7 +116,7 @@ class _Rows:
 
     def __init__(self, layout: Layout, where: str):
         self.layout, self.where, self.next = layout, where, layout.first
-        self.numbers, self.values, self.bad, self.refused = [], [], [], 0
+        self.numbers, self.values, self.bad, self.refused, self.empty = [], [], [], 0, 0
         self.overflowed, self.good = set(), 0
 
     def take(self, lines: list[str]) -> None:
@@ -157,6 +158,7 @@ class _Rows:
         wrong = None
         if not line.strip("\0 \t"):
             wrong = "is empty"
+            self.empty += not line
         elif "\0" in line:
             wrong = "holds bytes that are no text"
         elif len(cells) > self.layout.separators + 1 and any(cells[self.layout.separators + 1 :]):
@@ -214,6 +216,8 @@ def _capture(rows: _Rows, layout: Layout, instrument: Instrument) -> Capture:
     columns = {name: column * f for name, column, f in zip(layout.names, values.T, layout.factors, strict=True)}
     time = columns.pop("time", None)
     if time is None:
+        if rows.empty > rows.good // 4:
+            raise ValueError(f"{where}: has {rows.empty} empty lines among {rows.good} rows, each a lost sample; save it without")
         time = (numbers - layout.first) * layout.interval
     interval = _interval(time, numbers, where)
     holes = _holes(time, numbers, interval)
@@ -240,7 +244,11 @@ def _interval(time: np.ndarray, numbers: np.ndarray, where: str) -> float:
         k = int(np.argmin(steps > 0))
         raise ValueError(f"{where}: row {numbers[k + 1]}: time = {show(time[k + 1], 's', 9)} must be later than in the row above, "
                          f"{show(time[k], 's', 9)}; if the file prints too few digits, give the interval instead")
-    return float(np.median(steps))
+    interval = float(np.median(steps))
+    if not SHORTEST <= interval <= LONGEST:
+        raise ValueError(f"{where}: row {numbers[1]}: time = {show(time[1], 's')} comes {show(interval, 's')} after the row above; that "
+                         f"must lie in [{show(SHORTEST, 's')}, {show(LONGEST, 's')}]: which unit has time?")
+    return interval
 
 
 def _holes(time: np.ndarray, numbers: np.ndarray, interval: float) -> list[tuple[int, str]]:

@@ -140,7 +140,7 @@ def overlay(capture: Capture, state: SteadyState, measured: Measured | None = No
     levels by nothing. Predict at the measured frequency and duty where these differ from what was planned.
     Args: `measured`, what `measure` found in the same capture, where it is known already. Channels that are no quantity of the
     circuit, such as the gate voltage, are left out; of a channel that blocks direct voltage the mean is taken off the prediction.
-    Raises ValueError where no channel is a quantity of the circuit, or none shows the switching.
+    Raises ValueError where no channel is a quantity of the circuit, none shows the switching, or all samples lie at its instants.
     """
     edges = measured.edges if measured else find_edges(capture)
     names = tuple(name for name in capture.channels if name in QUANTITIES)
@@ -154,10 +154,14 @@ def overlay(capture: Capture, state: SteadyState, measured: Measured | None = No
             predicted[name] = predicted[name] - _summary(state, name).mean
             notes.append(f"{name}: the input blocks direct voltage, so the mean is taken off the prediction too")
     phase = running % 1
+    clear = _clear(phase, (0.0, edges.duty, state.duty, state.conduction_end % 1), CLEAR * edges.width / edges.period)
+    if not clear.any():
+        raise ValueError(f"{capture.where}: no sample lies clear of the switching instants, at {edges.period / capture.interval:.1f} in a "
+                         "period: record faster")
     return Overlay(
         time=capture.time - edges.start, phase=phase, measured={name: capture.channel(name) for name in names}, predicted=predicted,
         residuals={name: capture.channel(name) - predicted[name] for name in names},
-        clear=_clear(phase, (0.0, edges.duty, state.duty, state.conduction_end % 1), CLEAR * edges.width / edges.period),
+        clear=clear,
         shift=edges.start, period=edges.period, units={name: capture.units[name] for name in names}, notes=tuple(notes),
     )  # fmt: skip
 

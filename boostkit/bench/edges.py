@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..units import show
 from .bends import bends
 from .capture import Capture
 from .grid import Edges, regular
@@ -16,6 +17,8 @@ SOURCES = ("v_gate", "v_switch", "i_inductor")  # what shows the switching best 
 LOW, HIGH = 0.2, 0.7  # of the way from the lowest to the highest level: below is surely closed, above surely open
 CLEAR = 0.05  # of that way above the closed level: no longer closed
 HOLE = 4.5  # usual intervals between two samples: an edge in there is not seen
+FEWEST = 5  # samples in a period: with fewer, shape and instants are guesses
+NEAR = 0.5  # of the swing: a closed switch holds less
 NEARBY = 8  # samples that tell a level
 
 
@@ -28,10 +31,21 @@ def find_edges(capture: Capture, channel: str | None = None) -> Edges:
     if channel is None:
         raise ValueError(f"{capture.where}: {', '.join(capture.channels)} do not show when the switch closes; "
                          f"capture one of {', '.join(SOURCES)}")
-    if channel.startswith("i_"):
-        return bends(capture, channel)
+    edges = bends(capture, channel) if channel.startswith("i_") else _by_voltage(capture, channel)
+    if edges.period < FEWEST * capture.interval:
+        raise ValueError(f"{capture.where}: {channel} has {edges.period / capture.interval:.1f} samples in a period; at least {FEWEST} are "
+                         "needed: record faster")
+    return edges
+
+
+def _by_voltage(capture: Capture, channel: str) -> Edges:
+    """From the gate voltage or the voltage across the switch."""
     signal = -capture.channel(channel) if channel == "v_gate" else capture.channel(channel)
     last_low, first_high, low, high = _openings(signal, f"{capture.where}: {channel}")
+    trusted = channel == "v_switch" and channel not in capture.overflowed and capture.instrument.channel(channel).coupling == "DC"
+    if trusted and abs(low) > NEAR * (high - low):
+        raise ValueError(f"{capture.where}: v_switch goes from {show(low, 'V')} to {show(high, 'V')}; with the switch closed it must come "
+                         "near to 0 V: is it the voltage across the switch, the right way round?")
     width = float(np.median(capture.time[first_high] - capture.time[last_low]))
     opens = _rises_through(capture.time, signal, (low + high) / 2, last_low)
     closes, skipped = _closings(capture.time, signal, low, high, last_low, int(np.median(first_high - last_low)) + 1)

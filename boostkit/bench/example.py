@@ -38,7 +38,7 @@ CAPTURE_KEYS = f"""# {INVENTED}.
 title = "Harbour tide gauge at its usual load"
 
 [columns]
-interval = {{ line = "Sample interval" }}
+interval = {{ line = "Time from row to row" }}
 v_switch = {{ column = "CH1", unit = "V", scale = 10 }}     # probe, 10 to 1
 v_out = {{ column = "CH2", unit = "V", scale = 10 }}        # probe, 10 to 1
 i_inductor = {{ column = "CH3", unit = "V", scale = 10 }}   # current probe, 0.1 V for each ampere
@@ -84,7 +84,7 @@ def capture_of(state: SteadyState, channels: dict[str, tuple], interval: float, 
     exact = at_times(state, tuple(channels), time)
     columns = [_recorded(exact[name] + _ring(rings.get(name), state, time), channels[name], noise) for name in channels]
     columns[1][5000] = columns[2][9001] = ""
-    head = [f"# {INVENTED}", f"Record length,{ROWS},points", f"Sample interval,{interval:.3e},s", "Coupling,DC,DC,DC",
+    head = [f"# {INVENTED}", f"Rows below,{ROWS}", f"Time from row to row,{interval:.3e},s",
             ",".join(channel[0] for channel in channels.values()), "V,V,V"]  # fmt: skip
     return "\n".join([*head, *map(",".join, zip(*columns, strict=True))]) + "\n"
 

@@ -13,12 +13,16 @@ import numpy as np
 from ..units import show
 from .capture import Capture
 from .conduction import conduction
-from .course import Course, smooth_course
+from .course import POINTS, Course, smooth_course
 from .edges import find_edges
 from .grid import Edges
 from .instrument import Instrument
 from .ringing import ringing
+from .steadiness import cut_off, drift, unbroken
 from .uncertain import Share, Uncertain, budget, factor, resolution, show_with, uncertain, within
+
+SPIKES = 0.002  # of the samples, beyond which spikes and ringing are asked what they do to a mean
+SURE = 3.0  # standard uncertainties
 
 
 @dataclass(frozen=True)
@@ -130,30 +134,61 @@ def timing(edges: Edges, interval: float, instrument: Instrument) -> dict[str, R
 
 def _of_channel(capture: Capture, edges: Edges, source: _Input, stop, readings: dict, notes: list) -> None:
     """Mean, rms and ripple of one channel."""
-    name, how = source.name, f"over {edges.periods} whole periods"
+    name = source.name
     try:
         course = smooth_course(capture, edges, name, None if stop is None else (stop.n, stop.s))
     except ValueError as trouble:
         notes.append(str(trouble))
         return
-    mean, rms, noise = _means(capture, edges, name, course)
-
     def note(what, value, how):
         readings[f"{name}.{what}"] = Reading(f"{name}.{what}", value, source.unit, how)
 
     if name in capture.overflowed:
         notes.append(f"{name}: mean, rms and ripple are unknown, because samples beyond the range are missing")
         return
+    if (level := cut_off(capture.channel(name), name, source.step)) is not None:
+        notes.append(f"{name}: mean, rms and ripple are unknown, because samples look cut off at {show(level, source.unit)}")
+        return
     if source.channel.coupling == "AC":
         notes.append(f"{name}: mean and rms are unknown, because the input blocks direct voltage")
     else:
-        note("mean", source.level(mean, noise), how)
-        note("rms", source.rms(rms, mean, noise), f"{how}, noise taken off")
+        _levels(capture, edges, source, course, note, notes)
     note("ripple", _ripple(source, course, edges),
          "highest less lowest of the smooth course; noise and spikes at the edges do not count")  # fmt: skip
     if np.ptp(course.value) < 4 * source.step:
         notes.append(f"{name}: its ripple is only {np.ptp(course.value) / source.step:.1f} steps of the converter")
+    if wandering := drift(capture, edges, name, course):
+        notes.append(wandering)
     _touches(capture, source, notes)
+
+
+def _levels(capture: Capture, edges: Edges, source: _Input, course: Course, note, notes: list) -> None:
+    """Mean and rms of one channel, and what speaks against them."""
+    name, runs = source.name, unbroken(capture, edges)
+    if not len(runs):
+        notes.append(f"{name}: mean and rms are unknown, because every period has a hole in it")
+        return
+    mean, rms, noise = _means(capture, edges, runs, name, course)
+    count = int(np.diff(runs).sum())
+    level = source.level(mean, noise)
+    value = level + _sampled(course, 1, capture.interval / edges.period, count)
+    how = f"over {count} whole periods"
+    note("mean", value, how)
+    note("rms", source.rms(rms, mean, noise) + _sampled(course, 2, capture.interval / edges.period, count) / max(2 * rms, 1e-300),
+         f"{how}, noise taken off")  # fmt: skip
+    smooth = float(np.trapezoid(course.value, course.phase) / np.ptp(course.phase))
+    if course.clipped > SPIKES and abs(mean - smooth) > SURE * value.s:
+        notes.append(f"{name}: spikes move its mean and rms: without them the mean would be {show(smooth, source.unit)}")
+    if name == "i_inductor" and mean < -SURE * value.s:
+        notes.append("i_inductor: its mean is below zero; if its probe is the wrong way round, give its column a scale of -1")
+
+
+def _sampled(course: Course, power: int, share: float, periods: int) -> Uncertain:
+    """What a jump between two samples leaves unknown of the mean of a power of the values: somewhere between the two it happened.
+    `share`: of a period, between two samples."""
+    ends = course.value.reshape(-1, POINTS)[:, [0, -1]] ** power
+    jumps = np.abs(np.roll(ends[:, 0], -1) - ends[:, 1])
+    return uncertain(0.0, float(np.hypot.reduce(jumps)) * share / np.sqrt(12 * periods), "sampling of edges")
 
 
 def _ripple(source: _Input, course: Course, edges: Edges) -> Uncertain:
@@ -164,16 +199,19 @@ def _ripple(source: _Input, course: Course, edges: Edges) -> Uncertain:
     return value + sum(within(float(slope), "edges") for slope in slopes)
 
 
-def _means(capture: Capture, edges: Edges, name: str, course: Course) -> tuple[float, float, float]:
-    """Mean and rms over the whole periods (trapezoids), the noise taken off the square; and the noise of the mean."""
-    ends = edges.start + np.array([0.0, edges.periods * edges.period])
+def _means(capture: Capture, edges: Edges, runs: np.ndarray, name: str, course: Course) -> tuple[float, float, float]:
+    """Mean and rms over runs of whole periods (trapezoids), the noise taken off the square; and the noise of the mean."""
+    span, first, second, count = np.sum([_integrals(capture, edges.start + run * edges.period, name) for run in runs], axis=0)
+    return float(first / span), float(np.sqrt(max(second / span - course.noise**2, 0.0))), course.noise / np.sqrt(max(count, 1))
+
+
+def _integrals(capture: Capture, ends: np.ndarray, name: str) -> tuple[float, float, float, int]:
+    """A stretch of time, the integrals of a channel and of its square over it, and how many samples lie in it."""
     inside = (capture.time > ends[0]) & (capture.time < ends[1])
     values = capture.channel(name)
     time = np.concatenate([ends[:1], capture.time[inside], ends[1:]])
     value = np.concatenate([[np.interp(ends[0], capture.time, values)], values[inside], [np.interp(ends[1], capture.time, values)]])
-    span = ends[1] - ends[0]
-    square = float(np.trapezoid(value**2, time)) / span - course.noise**2
-    return float(np.trapezoid(value, time)) / span, float(np.sqrt(max(square, 0.0))), course.noise / np.sqrt(max(inside.sum(), 1))
+    return ends[1] - ends[0], np.trapezoid(value, time), np.trapezoid(value**2, time), inside.sum()
 
 
 def _ring(capture: Capture, edges: Edges, instrument: Instrument, readings: dict, notes: list) -> None:

@@ -21,10 +21,11 @@ from .features import timing
 from .grid import Edges
 from .instrument import Instrument
 from .points import points
+from .rough import BENT
 from .solve import Solution, solve
 from .together import Together, together, told
-from .uncertain import Uncertain, show_with
-from .unknowns import Model, Unknown
+from .uncertain import COVERAGE, Uncertain, show_with
+from .unknowns import LABEL, Model, Unknown
 
 WHAT = ("inductance", "r_inductor", "r_capacitor", "r_switch")
 CAN = ("inductance", "r_inductor", "r_switch", "v_rectifier", "r_rectifier", "capacitance", "r_capacitor", "r_load", "i_out", "v_in",
@@ -33,16 +34,14 @@ SHOWN = ("v_out", "i_inductor", "v_switch", "v_rectifier", "v_inductor", "i_swit
          "v_input")  # fmt: skip
 LOOSE = 5.0  # by which edges told from the points themselves count less
 BLIND = 0.3  # of a thorough change of a letter: an uncertainty beyond that is no knowledge
-BENT = 0.15  # of a value: an error beyond that is no longer the same on both sides
 APART = 1.5  # times the noise: what is left over beyond that is no noise
-PULLED = 3.0  # standard uncertainties by which an error of the instrument or a meter may be off
 
 
 @dataclass(frozen=True)
 class Fitted:
     """What a fit found.
 
-    `values`: the letters as uncertain numbers that err together; `told`: those that stand out of their expanded uncertainty;
+    `values`: the letters as uncertain numbers that err together; `told`: those that stand above their expanded uncertainty;
     `together`: combinations that the data tell where they cannot tell the letters apart. `nuisance`: the drive (`f_sw`, `duty`,
     `shift` in periods), the errors of the instrument and the letters known by meters, as the fit sees them. `residual`: rms of
     what is left over, in standard errors of the points (1: nothing but noise). `converter`: the converter with the fitted
@@ -147,7 +146,7 @@ def _letters(converter: Converter, what: tuple[str, ...], known: dict):
         if name in known:
             yield Unknown(name, float(known[name].n), float(known[name].s) or 1e-9 * scale, scale, 0.0, name)
         else:
-            yield Unknown(name, value, 3 * scale, scale, 1e-3 * value if positive else 0.0, "label")
+            yield Unknown(name, value, 3 * scale, scale, 1e-3 * value if positive else 0.0, LABEL)
 
 
 def _refuse_blind(solution: Solution, what: tuple[str, ...], capture: Capture) -> None:
@@ -168,13 +167,18 @@ def _fitted(capture: Capture, converter: Converter, what, edges: Edges, solution
     sure = tuple(name for name in what if told(values[name]) and name not in caught)
     notes += [f"{group.words}: the data tell this, not its letters" for group in groups]
     for name in what:
-        if name not in sure and name not in caught:
+        if values[name].n < -COVERAGE * values[name].s:
+            notes.append(f"{name}: below zero by {-values[name].n / values[name].s:.2g} times its standard uncertainty, as no part is: "
+                         "something known is wrong, or missing from the circuit")  # fmt: skip
+        elif name not in sure and name not in caught:
             unit = LETTERS[name][2]
             most = max(values[name].n, 0.0) + 2 * values[name].s
             notes.append(f"{name}: at most {show(most, unit, 2)}; the data do not tell it from zero")
         elif values[name].s > BENT * values[name].n and solution.model.unknowns[solution.model.place[name]].low > 0:
             notes.append(f"{name}: known so roughly that the truth may lie further above than below")
-    notes += solution.notes(APART, PULLED)
+    notes += solution.notes(APART)
+    if solution.left.get("v_out", 0.0) > APART and not converter.letters().get("r_capacitor"):
+        notes.append("r_capacitor: this circuit has none, so its v_out cannot jump when the switch opens; give it one and fit it")
     model = solution.model
     letters = {u.name: max(values[u.name].n if u.name in values else solution.values[u.name].n, u.low)
                for u in model.unknowns[: model.count]}  # fmt: skip

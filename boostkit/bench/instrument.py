@@ -103,6 +103,8 @@ def read_mapping(path: str | Path) -> Mapping:
         instrument=_instrument(top.section("instrument", optional=True), names),
         where=top.where,
     )
+    if twice := [name for n, name in enumerate(names) if found.columns[name].column in [found.columns[each].column for each in names[:n]]]:
+        columns.fail(twice[0], quoted(found.columns[twice[0]].column), "is the column of another quantity already")
     if not names:
         raise ValueError(f"{top.where}: columns holds no quantity; name at least one, as in v_out = \"CH1\"")
     if (found.time is None) == (found.interval is None):

@@ -15,9 +15,11 @@ from .instrument import RESERVED, UNITS, Column, Mapping, unit_of
 
 PREAMBLE = 1000  # lines in which the first number must come
 BASES = ("V", "A", "s", "W", "Hz", "Ω")
+KINDS = {"V": ("V",), "A": ("A", "V"), "s": ("s",)}  # what a file may write a quantity in; a current often in the volts of its probe
 NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
 COMMA_NUMBER = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
-QUOTED_COMMA = re.compile(r'"([^",\n]*),([^",\n]*)"')
+QUOTED = re.compile(r'"([^"\n]*)"')
+THOUSANDS, SHORT = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}"), re.compile(r"[+-]?[0-9]{1,3}")  # 14,803 is the one or the other
 BRACKETED = re.compile(r"[\[(]\s*([^\s\[\]()]+)\s*[\])]\s*$")
 
 
@@ -38,11 +40,10 @@ class Layout:
 
     def plain(self, text: str) -> str:
         """The text with decimal points and without quotes."""
-        if self.decimal == "," and self.delimiter == ",":
-            text = QUOTED_COMMA.sub(r"\1.\2", text)
-        elif self.decimal == ",":
-            text = text.replace(",", ".")
-        return text.replace('"', "") if '"' in text else text
+        if '"' in text:
+            inside = "." if self.decimal == self.delimiter else " "
+            text = QUOTED.sub(lambda match: match[1].replace(self.delimiter, inside), text).replace('"', "")
+        return text.replace(",", ".") if self.decimal == "," != self.delimiter else text
 
 
 def find_layout(lines: list[str], mapping: Mapping | None, where: str) -> Layout:
@@ -63,6 +64,9 @@ def find_layout(lines: list[str], mapping: Mapping | None, where: str) -> Layout
     if titles:                               # what lacks a number between header and first numbers is a gap, not a beginning
         first = next(k for k in range(header + 1 + bool(units), len(lines)) if lines[k].strip())
     data = [line for line in lines[first:] if line.strip()]
+    separators = Counter(QUOTED.sub("", line).count(delimiter) for line in data[:200]).most_common(1)[0][0]
+    if titles and mapping.decimal is None:
+        _refuse_doubt(lines, first, places, delimiter, len(cells), separators, where)
     return Layout(
         names=tuple(wanted),
         places=tuple(places.values()),
@@ -70,7 +74,7 @@ def find_layout(lines: list[str], mapping: Mapping | None, where: str) -> Layout
         first=first + 1,
         delimiter=delimiter,
         decimal=mapping.decimal or _decimal(data, places, delimiter),
-        separators=Counter(QUOTED_COMMA.sub("", line).count(delimiter) for line in data[:200]).most_common(1)[0][0],
+        separators=separators,
         interval=_interval(lines[:first], mapping.interval, where) if mapping.time is None else None,
     )
 
@@ -135,6 +139,22 @@ def _first_numbers(lines, start: int, places: dict[str, int], delimiter: str) ->
     return None
 
 
+def _refuse_doubt(lines, start: int, places, delimiter: str, titles: int, separators: int, where: str) -> None:
+    """Commas that could be read in two ways: between cells and within numbers, or as a decimal mark and between thousands."""
+    for row in range(start, len(lines)):
+        cells = split(lines[row], delimiter)
+        if delimiter == "," and titles > 1 and len(cells) == separators + 1 and any(cell[:1].isdigit() for cell in cells[titles:]):
+            raise ValueError(f"{where}: row {row + 1}: has {len(cells)} cells, the header {titles}: commas stand between cells and within "
+                             "numbers; save it with semicolons, or with a decimal point")
+    for name, place in places.items() if delimiter != "," else ():
+        found = {cell: row + 1 for row in range(start, len(lines)) if len(cells := split(lines[row], delimiter)) > place
+                 and NUMBER.fullmatch(cell := cells[place])}  # fmt: skip
+        doubtful = [cell for cell in found if "," in cell]
+        if doubtful and all(map(THOUSANDS.fullmatch, doubtful)) and any(map(SHORT.fullmatch, found)):
+            raise ValueError(f"{where}: row {found[doubtful[0]]}: {name} = {quoted(doubtful[0])} has a decimal comma or one between "
+                             "thousands; say decimal = \",\" under [file] of the mapping, or save it without thousands")
+
+
 def _decimal(data, places, delimiter: str) -> str:
     """A comma where the first rows have one within a number, else a point."""
     for line in data[:200]:
@@ -175,9 +195,11 @@ def _factor(name: str, column: Column, written: str, where: str) -> float:
     own = "s" if name == "time" else unit_of(name)
     if not word:
         return column.scale
-    size = _size(word, (own, *BASES) if own else BASES)
+    scaled = column.scale != 1 and own != "s"                            # as 5 A for each volt
+    size = _size(word, (own, *BASES) if scaled else KINDS.get(own, BASES))
     if size is None:
-        raise ValueError(f"{where}: column {quoted(str(column.column))}: {quoted(word)} is no unit known here; give unit in the mapping")
+        raise ValueError(f"{where}: column {quoted(str(column.column))}: {quoted(word)} is no unit of {name}; give unit in the mapping, "
+                         "and scale where another quantity was recorded")
     return column.scale * size
 
 

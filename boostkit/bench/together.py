@@ -40,8 +40,8 @@ class Together:
 
 
 def told(value: Uncertain) -> bool:
-    """Whether the data tell a value: it stands out of its expanded uncertainty."""
-    return abs(value.n) > COVERAGE * value.s
+    """Whether the data tell a value: it stands above its expanded uncertainty."""
+    return value.n > COVERAGE * value.s
 
 
 def together(values: dict[str, Uncertain], covariance: np.ndarray, unit: str) -> tuple[Together, ...]:

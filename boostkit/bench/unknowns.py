@@ -15,6 +15,7 @@ from .points import SMOOTH, Points
 from .prediction import at_times
 
 NUDGE = 1e-6  # of an unknown's scale, for a derivative
+LABEL = "label"  # the source of a letter that is fitted: it is given an uncertainty as wide as all that it could be
 MOVES = 0.03  # of a period: by which the predicted end of conduction may move
 
 

@@ -14,12 +14,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..units import quoted
-from .sheets import KINDS, Sheet, read_sheet
+from .sheets import KINDS, TWO_ANSWERS, Sheet, read_sheet
 
 MOST = 20_000  # files: more is a disk put in by mistake
 COPY_MARK = re.compile(r"( ?\(\d+\)| - Copy|[ _-]copy)+$", re.IGNORECASE)  # what a browser or a desktop puts behind a name
 NO_SHEETS = ("scenario.toml",)
-TWO_ANSWERS = "handed in twice with different values"
 Progress = Callable[[int, int, str], None]
 
 
@@ -102,10 +101,15 @@ def _sorted_out(read: dict[str, list[Sheet]], faults: dict[str, list[str]], stra
     return HandedIn({key: sheet for key, sheet in sheets.items() if key not in unreadable}, unreadable, notes, strays)
 
 
+def _plain(text: str) -> str:
+    """An answer without what makes no difference: blanks, and which decimal mark."""
+    return "".join(text.split()).replace(",", ".")
+
+
 def _together(key: str, several: list[Sheet]) -> Sheet:
     """A learner's answers out of all their files; where two differ, the text says so and is no value."""
     found: dict[str, str] = {}
     for sheet in several:
         for name, text in sheet.answers.items():
-            found[name] = text if found.get(name, text) == text else f"{TWO_ANSWERS}: {found[name][:60]} | {text[:60]}"
+            found[name] = text if _plain(found.get(name, text)) == _plain(text) else f"{TWO_ANSWERS}: {found[name][:60]} | {text[:60]}"
     return Sheet(key, found, ", ".join(sheet.where for sheet in several))

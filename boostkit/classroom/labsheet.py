@@ -13,7 +13,7 @@ from ..paper.blocks import Block, Caution, Heading, Listing, Page, Prose, Table
 from ..units import show
 from .lab import Lab, Measure, Task
 from .numbers import Variant
-from .on_paper import ROOM, plain
+from .on_paper import ROOM, plain, voltage_warning
 from .quantities import NAMES, asked
 from .ratings import filled
 from .tasks import reading
@@ -54,7 +54,7 @@ def key_text(variant: Variant) -> str:
 
 def _blocks(variant: Variant) -> list[Block]:
     lab = variant.lab
-    blocks: list[Block] = []
+    blocks: list[Block] = voltage_warning(variant)
     if lab.cautions:
         blocks.append(Caution("Before you touch the bench", tuple(_said(each, variant) for each in lab.cautions), strong=True))
     if lab.drawing:

@@ -15,7 +15,7 @@ from ..bench.deciding import AGREES, CANNOT_TELL, decided
 from ..units import quoted, show
 from .lab import TRAPS, Task
 from .numbers import Variant
-from .sheets import Sheet
+from .sheets import TWO_ANSWERS, Sheet
 from .stated import Stated, in_another_unit, stated
 from .tasks import Answer, answer, expected
 
@@ -88,6 +88,8 @@ def _judged(task: Task, text: str, right: Answer, own: Answer | None, carried: t
     """A verdict, and the value that later tasks may follow from."""
     if not text:
         return Mark(task, "", MISSING, f"no answer; right is {_shown(right)}"), None
+    if text.startswith(TWO_ANSWERS):
+        return Mark(task, text, NO_VALUE, f"{text}; hand in one; right is {_shown(right)}"), None
     try:
         given = stated(text, right.unit, task.id)
     except ValueError as trouble:

@@ -38,6 +38,11 @@ class Variant:
     letters: dict[str, float]
     state: SteadyState
 
+    @property
+    def highest(self) -> float:
+        """The highest voltage in the circuit, V."""
+        return max(self.state.output_voltage.max, self.state.switch_voltage.max)
+
     def scenario_text(self) -> str:
         """The scenario file (TOML), with the key and nothing else about the learner."""
         return f"# Numbers of {self.key}. The scenario is invented.\n" + _toml(self.scenario)
@@ -72,7 +77,7 @@ def numbers_at(lab: Lab, numbers: Mapping[str, float], key: str = "", seed: int 
             scenario = put(scenario, name, value)
         else:
             loose[name] = value
-    spec = Spec.from_dict(scenario, lab.scenario_name)
+    spec = Spec.from_dict(scenario, f"{lab.scenario_name} with the lab's numbers")
     letters = _letters(lab, spec) | loose
     state = settled(_converter(lab, spec, letters), letters["v_out"])
     return Variant(lab, key, seed, draw, dict(numbers), scenario, spec, letters, state)

@@ -10,6 +10,7 @@ from ..algebra import is_known
 from ..algebra.quantity import known
 from ..paper import typeset
 from ..paper.blocks import Block, Caution, Equation, Heading, Listing, Marked, Page, Prose, Table
+from ..paper.pages import ABOVE_TOUCH_LIMIT, TOUCH_LIMIT
 from ..units import show
 from .numbers import Variant
 from .ratings import filled
@@ -28,7 +29,7 @@ def sheet_page(variant: Variant) -> Page:
     measured = [Prose(HOW_MEASURED)] if any(task.measured for task in lab.tasks) else []
     cautions = tuple(filled(each, variant.letters, variant.state) for each in lab.cautions)
     return _page(variant, "Answer sheet", (
-        *([Caution("Before you touch the bench", cautions)] if cautions else []),
+        *voltage_warning(variant), *([Caution("Before you touch the bench", cautions)] if cautions else []),
         Heading("Your numbers"), _numbers(variant),
         Heading("Questions"), Prose(" ".join(["Write each value with its unit.", *COUNTS])), *measured,
         Table(("", "Question", "Unit", "Answer"), rows, "llll", (0.05, 0.53, 0.08, 0.34)),
@@ -46,6 +47,13 @@ def key_page(variant: Variant, answers: Iterable[Answer]) -> Page:
         else:
             blocks.append(Listing(answer.worked))
     return _page(variant, "Key", (Heading("Numbers"), _numbers(variant), Heading("Answers"), *blocks))
+
+
+def voltage_warning(variant: Variant) -> list[Block]:
+    """What a sheet above the touch limit says first, whatever its lab file says."""
+    if variant.highest <= TOUCH_LIMIT:
+        return []
+    return [Caution(f"Up to {show(variant.highest, 'V')}: above the 60 V DC touch limit", ABOVE_TOUCH_LIMIT, strong=True)]
 
 
 def pdf(page: Page) -> bytes:

@@ -94,5 +94,7 @@ def _number(name: str, letters: Letters, state: SteadyState) -> str:
     unit, rule = RATINGS[name]
     try:
         return show(rule(letters, state), unit)
+    except ValueError as trouble:
+        raise ValueError(f"{{{name}}} on the lab sheet: {trouble}") from None
     except KeyError as missing:
         raise ValueError(f"{{{name}}} on the lab sheet needs {missing.args[0]}, and nothing in the lab tells it") from None

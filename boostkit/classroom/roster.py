@@ -18,6 +18,8 @@ from ..files import read_text, rows
 from ..units import quoted
 
 KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,31}")
+NO_UTF8 = "is not UTF-8 text"
+NO_TEXT = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x81\x8d\x8f\x90\x9d]")  # bytes of no text in Windows-1252
 LONGEST = 200  # characters of a name or a group
 MOST = 5000  # learners: more is another file put in by mistake
 NO_FILE = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}  # names Windows keeps for itself
@@ -54,8 +56,9 @@ class Roster:
 def read_roster(path: str | Path) -> Roster:
     """A roster file. Errors: ValueError of one line with file and row, for a file that is no table, a missing column `key`, a key
     that is missing, no key or there twice, and a key that is the learner's name."""
-    where = quoted(Path(path).name)[1:-1]
-    table = rows(read_text(path, where), where)
+    path = Path(path).absolute()  # the name of the folder that is meant by a full stop
+    where = quoted(path.name)[1:-1]
+    table = rows(table_text(path, where), where)
     if not table:
         raise ValueError(f"{where}: has no header; its first row names the columns, key among them")
     places = _places(table[0], where)
@@ -66,6 +69,20 @@ def read_roster(path: str | Path) -> Roster:
         raise ValueError(f"{where}: holds {len(learners)} learners; at most {MOST} make one class")
     _once_each(table[1:], learners, where)
     return Roster(tuple(learners), where)
+
+
+def table_text(path: str | Path, where: str) -> str:
+    """The text of a CSV file as spreadsheets save it: UTF-8, else the old encoding of Windows, in which ü, µ and ± are other bytes.
+    Raises ValueError as `files.read_text` does."""
+    try:
+        return read_text(path, where)
+    except ValueError as trouble:
+        if not str(trouble).endswith(NO_UTF8):
+            raise
+        raw = Path(path).read_bytes()
+        if NO_TEXT.search(raw):
+            raise ValueError(f"{trouble}; save the table as CSV UTF-8") from None
+    return raw.decode("cp1252")
 
 
 def checked_key(key: str, place: str) -> str:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -34,6 +35,7 @@ from .tasks import Answer, expected
 from .variants import DRAWS, variant, variants
 
 SEED = 1
+LEFT = re.compile(r"\.boostkit-[0-9a-f]+\.tmp")  # what `write_all` leaves where it is killed
 UNTAGGED = "has no cell with the tag answer-here or key-only: the copies hold everything that it holds, solutions too"
 Progress = Callable[[int, int, str], None]
 Tells = Callable[[Variant], list[str]]
@@ -56,18 +58,18 @@ def make(folder: str | Path, lab_file: str | Path, roster_file: str | Path, book
     seed: a whole number (default: that of the set, or 1). pdf: a PDF of each sheet and key too. progress(done, total, words).
     Raises ValueError where lab, roster or workbook cannot be used, and where the folder holds the set of another lab or seed.
     """
-    folder, lab_path = Path(folder), ready_labs().get(str(lab_file), Path(lab_file))
+    folder, lab_path = Path(folder).absolute(), ready_labs().get(str(lab_file), Path(lab_file))
     lab, roster = read_lab(lab_path), read_roster(roster_file)
     notebook = workbook.read(_book(lab, (lab_path.parent, *map(Path, books))))
     raw = lab_path.read_bytes()
-    before = _set_before(folder, lab, hashlib.sha256(raw).hexdigest(), seed)
+    teachers = _teachers(folder, lab, lab_path, raw)
+    before = _set_before(folder, lab, hashlib.sha256(raw).hexdigest(), seed, teachers)
     seed = before.get("seed", SEED) if seed is None else seed
     people = _people(before, roster)
     found = _numbers(lab, people, seed, before, _tells(lab, lab_path, notebook), progress)
     answers = {key: expected(one) for key, one in found.items()}
-    for one in list(found.values())[:1]:
-        labsheet.text(one)  # a sentence of the lab that cannot be filled is named before anything is written
-    _write_teachers(folder, lab, lab_path, raw, _set(lab, raw, seed, people, found, answers), before)
+    _check_sheets(lab, found)
+    _write_teachers(folder, {} if before else teachers, _set(lab, raw, seed, people, found, answers), before)
     written = 0
     for number, (key, one) in enumerate(found.items(), 1):
         written += _write_one(folder, lab, notebook, one, answers[key], pdf)
@@ -81,7 +83,7 @@ def mark(folder: str | Path, sheets: Iterable[str | Path] = (), force: bool = Fa
 
     Raises ValueError where the folder holds no set, nothing came back, or a table of marks was changed by hand since (unless `force`).
     """
-    folder = Path(folder)
+    folder = Path(folder).absolute()
     kept = _read_set(folder)
     if kept is None:
         raise ValueError(f"{folder.name}: holds no teacher/set.json, so no set was made in it")
@@ -126,10 +128,10 @@ def _read_set(folder: Path) -> dict | None:
     return kept
 
 
-def _set_before(folder: Path, lab: Lab, sha: str, seed: int | None) -> dict:
+def _set_before(folder: Path, lab: Lab, sha: str, seed: int | None, teachers: dict[Path, bytes]) -> dict:
     kept = _read_set(folder)
     if kept is None:
-        if taken := [name for name in ("copies", "teacher") if (folder / name).exists()]:
+        if taken := [name for name in ("copies", "teacher") if (folder / name).exists() and not _is_begun(folder / name, teachers)]:
             raise ValueError(f"{folder.name}: holds {' and '.join(taken)} of another origin; take another folder")
         return {}
     if kept["lab_sha256"] != sha:
@@ -138,6 +140,12 @@ def _set_before(folder: Path, lab: Lab, sha: str, seed: int | None) -> dict:
     if seed is not None and seed != kept["seed"]:
         raise ValueError(f"{folder.name}: holds a set of seed {kept['seed']}, not {seed}; take another folder")
     return kept
+
+
+def _is_begun(there: Path, teachers: dict[Path, bytes]) -> bool:
+    """Whether the teacher's folder holds no more than a run leaves that was killed before it had written set.json."""
+    return there.name == "teacher" and there.is_dir() and all(
+        path.is_file() and (bool(LEFT.fullmatch(path.name)) or path.read_bytes() == teachers.get(path)) for path in there.iterdir())
 
 
 def _people(before: dict, roster: Roster) -> dict[str, Learner]:
@@ -223,14 +231,27 @@ def _book(lab: Lab, homes: tuple[Path, ...]) -> Path:
     raise ValueError(f"{lab.where}: workbook = {quoted(lab.workbook)} is not there; put it beside the lab file")
 
 
-def _write_teachers(folder: Path, lab: Lab, lab_path: Path, raw: bytes, kept: dict, before: dict) -> None:
-    """set.json, and with the first run the lab and its scenario, so that a later version of either changes no marks."""
+def _check_sheets(lab: Lab, found: dict[str, Variant]) -> None:
+    """A sentence of the lab sheet that cannot be filled for somebody is named before anything is written."""
+    for key, one in found.items():
+        try:
+            labsheet.text(one)
+        except ValueError as trouble:
+            raise ValueError(f"{lab.where}: {str(trouble).removeprefix(f'{lab.where}: ')}, with the numbers of {key}") from None
+
+
+def _teachers(folder: Path, lab: Lab, lab_path: Path, raw: bytes) -> dict[Path, bytes]:
+    """The lab and its scenario as the set keeps them."""
     there = folder / "teacher"
-    contents: dict[Path, str | bytes] = {}
-    if not before:
-        contents = {there / lab.where: raw, there / lab.scenario_name: _scenario_file(lab, lab_path).read_bytes()}
+    return {there / lab.where: raw, there / lab.scenario_name: _scenario_file(lab, lab_path).read_bytes()}
+
+
+def _write_teachers(folder: Path, teachers: dict[Path, bytes], kept: dict, before: dict) -> None:
+    """set.json, and with the first run the lab and its scenario, so that a later version of either changes no marks."""
+    missing = {path: content for path, content in teachers.items() if not path.exists()}
     if kept != before:
-        write_all(contents | {there / "set.json": to_json(kept)}, "the set of a class")
+        # forced, for what set.json says is carried on, and a run killed before it had noted the file would leave it for ever
+        write_all(missing | {folder / "teacher" / "set.json": to_json(kept)}, "the set of a class", force=True)
     (folder / "returned").mkdir(exist_ok=True)
 
 

@@ -14,14 +14,17 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from ..files import LARGEST as LARGEST_WORKBOOK
 from ..files import read_json, read_text, read_toml, rows
 from ..units import quoted
 from .lab import Lab, Task
 from .numbers import Variant
+from .roster import table_text
 from .stated import LONGEST
 
 ANSWER_HERE, KEY_ONLY = "answer-here", "key-only"
 KINDS = (".toml", ".csv", ".ipynb")
+TWO_ANSWERS = "handed in twice with different values"  # how an answer begins that is none
 LARGEST = 100_000  # bytes of a TOML or CSV sheet: a filled-in one has a few thousand
 LONGEST_LINE = 1000  # letters: Python's TOML parser takes time and memory by the square of a long dotted key
 COLUMNS = ("key", "task", "question", "unit", "answer")
@@ -122,6 +125,8 @@ def read_sheet(path: str | Path) -> Sheet:
         raise ValueError(f"{where}: is a link to another place")
     if kind != ".ipynb" and path.is_file() and path.stat().st_size > LARGEST:
         raise ValueError(f"{where}: is larger than {LARGEST // 1000} kB")
+    if path.is_file() and path.stat().st_size > LARGEST_WORKBOOK:
+        raise ValueError(f"{where}: is larger than {LARGEST_WORKBOOK // 1_000_000} MB; clear its outputs and hand it in again")
     return {".toml": _from_toml, ".csv": _from_csv, ".ipynb": _from_notebook}[kind](path, where)
 
 
@@ -137,7 +142,7 @@ def _from_toml(path: Path, where: str) -> Sheet:
 
 
 def _from_csv(path: Path, where: str) -> Sheet:
-    lines = rows(read_text(path, where), where)
+    lines = rows(table_text(path, where), where)
     places = _places(lines[0][1] if lines else [], where)
     key, found = "", {}
     for line, cells in lines[1:]:

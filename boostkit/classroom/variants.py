@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
@@ -26,6 +27,7 @@ NEAREST = 0.15  # of the load at the border of the two modes
 CLEAR = 1.5  # times the load at the border: well beyond 1.15, the losses counted
 DRAWS = 500
 APART = 2.0  # tolerances by which a named mistake must miss the right answer
+DIGITS = re.compile(r"[0-9.]+(?:e-?[0-9]+)?(?: [fpnµmkMG]?(?=[VAΩHFW]))?")  # by which alone two reasons may differ
 Progress = Callable[[int, int, str], None]
 
 
@@ -50,6 +52,7 @@ def variants(lab: Lab, roster: Roster | Iterable[str], seed: int, made: Mapping[
     plays no part. `made`: key to `draw` of learners who have their numbers already: they keep them, whoever joins the class later.
     progress(done, total, words) is called for each learner. Raises ValueError as `variant` does.
     """
+    seed = _whole(seed)
     keys = [checked_key(key, lab.where) for key in (roster.keys if isinstance(roster, Roster) else roster)]
     found: dict[str, Variant] = {}
     taken: set[tuple[float, ...]] = set()
@@ -66,10 +69,9 @@ def variants(lab: Lab, roster: Roster | Iterable[str], seed: int, made: Mapping[
 def refusal(one: Variant) -> str:
     """Why these numbers are not fair, in words; "" where they are."""
     lab, state = one.lab, one.state
-    highest = max(state.output_voltage.max, state.switch_voltage.max)
-    if highest > EXTRA_LOW and not lab.above_touch_limit:
-        return (f"{show(highest, 'V')} is above the touch limit of {show(EXTRA_LOW, 'V')} DC (IEC 61140); a lab for trained people says "
-                "above_touch_limit = true")  # fmt: skip
+    if one.highest > EXTRA_LOW and not lab.above_touch_limit:
+        return (f"{show(one.highest, 'V')} is above the touch limit of {show(EXTRA_LOW, 'V')} DC (IEC 61140); a lab for trained people "
+                "says above_touch_limit = true")  # fmt: skip
     if long := [name for name, value in one.letters.items() if not three_digits(value)]:
         return f"{long[0]} = {one.letters[long[0]]:.7g} has more than three digits"
     if state.mode != lab.mode:
@@ -147,18 +149,21 @@ def _named(one: Variant, key: str, seed: int, draw: int) -> Variant:
 def _draws(lab: Lab, key: str, seed: int):
     """The fair draws of a learner, in order. Raises ValueError where there is none at all."""
     reasons: Counter[str] = Counter()
+    first: dict[str, str] = {}
     any_fair = False
     for draw in range(DRAWS if lab.vary else 1):
         found = _judged(lab, _drawn(lab, key, seed, draw))
         if isinstance(found, str):
-            reasons[found] += 1
+            kind = DIGITS.sub("", found)
+            reasons[kind] += 1
+            first.setdefault(kind, found)
         else:
             any_fair = True
             yield _named(found, key, seed, draw)
     if not any_fair:
-        why, times = reasons.most_common(1)[0]
+        kind, times = reasons.most_common(1)[0]
         raise ValueError(f"{lab.where}: no numbers within the steps of [vary] are fair; of {sum(reasons.values())} draws, {times} were "
-                         f"refused because {why}")  # fmt: skip
+                         f"refused because {first[kind]}")  # fmt: skip
 
 
 def _fresh(lab: Lab, key: str, seed: int, taken: set[tuple[float, ...]]) -> Variant:

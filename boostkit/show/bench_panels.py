@@ -100,7 +100,7 @@ def instrument(value: float, unit: str, span: float, bits: int, gain: float, pro
                difference: bool = False) -> Panel:  # fmt: skip
     """The budget of a value while bits, limits of error and averaging are moved; arguments as in `read_as`."""
     names = tuple(name for name in SOURCES if not (difference and name == "offset"))
-    sliders = [Slider("bits", "bits of the converter", "", 6, 16, bits, steps=10),
+    sliders = [Slider("bits", "bits of the instrument", "", 6, 16, bits, steps=10),
                Slider("gain", "limit of error of the gain", "%", gain / 10, 3 * gain, gain, logarithmic=True),
                Slider("probe", "limit of error of the probe", "%", probe / 10, 3 * probe, probe, logarithmic=True),
                Slider("samples", "samples averaged", "", 1, max(1e5, samples), samples, logarithmic=True)]  # fmt: skip

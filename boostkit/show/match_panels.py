@@ -33,7 +33,7 @@ from .style import BLUE, INK, QUIET, RUST, TINT, Figure, fit, frame, name_axis, 
 CALLS = {"v_out": "output voltage", "i_inductor": "inductor current", "v_switch": "voltage across the switch"}
 STRETCHES = 240  # of a period, over which samples are averaged for the picture
 GAP = 0.02  # of the period: a line is not drawn across a stretch that was left out
-HEIGHTS = (1.15, 0.6)  # inches: waveform, and its residual
+HEIGHTS, LEVEL = (1.15, 0.6), (1.1, 0.8)  # inches: waveform, and its residual; where that has a level of its own
 
 # --- measured over predicted ---
 
@@ -41,17 +41,23 @@ HEIGHTS = (1.15, 0.6)  # inches: waveform, and its residual
 @styled
 def over(overlay: Overlay, names: Sequence[str] = ("i_inductor", "v_out"), *, says: str = "") -> Figure:
     """Measured (dots) and predicted (line) over one period, all periods averaged, and under each measured less predicted."""
-    figure, axes = frame([*HEIGHTS] * len(names), gap=0.42)
+    figure, axes = frame([*LEVEL] * len(names), gap=0.42)
     said = []
     for name, upper, lower in zip(names, axes[::2], axes[1::2], strict=True):
         given = overlay.phase, overlay.measured[name], overlay.predicted[name]
         phase, measured, predicted = (_averaged(overlay, values) for values in given)
         _waveform(upper, name, phase, measured, predicted)
-        _left_over(lower, phase, measured - predicted, unit_of(name))
-        said.append(f"{CALLS[name]}: the residual has an rms value of {show(overlay.rms(name), unit_of(name))}")
+        _left_over(lower, phase, residual := measured - predicted, unit_of(name), even=False)
+        said.append(_said(name, residual, overlay.rms(name)))
     name_axis(axes[-1].xaxis, "share of the period since the switch closed")
     figure.says = says or "; ".join(said)
     return figure
+
+
+def _said(name: str, residual: np.ndarray, rms: float) -> str:
+    """The residual in words, for who cannot see it."""
+    low, high, whole = (show(value, unit_of(name)) for value in (residual.min(), residual.max(), rms))
+    return f"{CALLS.get(name, name)}: the residual lies between {low} and {high}, with an rms value of {whole}"
 
 
 def _averaged(overlay: Overlay, values: np.ndarray) -> np.ndarray:
@@ -72,10 +78,11 @@ def _waveform(ax, name: str, phase, measured, predicted, words: bool = True) -> 
         place(ax, [(dots, "measured"), (line, "predicted")], **WORDS)
 
 
-def _left_over(ax, phase, residual, unit: str, words: str = "residual") -> None:
+def _left_over(ax, phase, residual, unit: str, words: str = "residual", even: bool = True) -> None:
+    """`even`: as much room below zero as above."""
     ax.set_xlim(0, 1)
     largest = float(np.abs(residual).max())
-    fit(ax, -largest, largest, pad=0.1)
+    fit(ax, *((-largest, largest) if even else (min(residual.min(), 0.0), max(residual.max(), 0.0))), pad=0.1)
     ax.axhline(0, color=QUIET, linewidth=0.7, zorder=1)
     ax.plot(phase, residual, color=INK, marker=".", markersize=2.5, linestyle="none")
     name_axis(ax.yaxis, words, unit)
@@ -164,7 +171,9 @@ def told(match: Match, converter: Converter, predicted: list[np.ndarray]) -> str
     """How much is left over, and what that says."""
     left = match.residual(predicted)
     verdict = "nothing but noise" if left <= APART else "more than noise: something is wrong"
-    return f"left over: {show(left, '', 2)} times the noise; {verdict}"
+    parts = (np.sqrt(np.mean(((s.value - p) / s.error) ** 2)) for s, p in zip(match.seen, predicted, strict=True))
+    each = ", ".join(f"{CALLS.get(s.name, s.name)} {show(part, '', 2)}" for s, part in zip(match.seen, parts, strict=True))
+    return f"left over: {show(left, '', 2)} times the noise ({each}); {verdict}"
 
 
 def matching(match: Match, start: Converter, letters: Sequence[str], found: Converter) -> Panel:
