@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+from importlib.resources import files
 from types import SimpleNamespace
 
 import nbformat
@@ -215,6 +216,12 @@ def test_a_workbook_becomes_a_page():
     assert listing.text.splitlines()[-1] == "… and 100 more lines" and "\x1b" not in listing.text
     assert error.items == ("ZeroDivisionError: division by zero",)
     assert Listing("1/0", "code") in pages.notebook_page(V4.new_notebook(cells=cells), "03.ipynb").blocks
+
+
+def test_the_longest_line_of_a_listing_fits_in_the_smallest_letters():
+    """What the template sets no smaller than 6.2 pt, at 0.602 em a letter of the fixed-width face, stays inside the page and its frame."""
+    assert sieve.LISTING_WIDTH * 0.602 * 6.2 <= sieve.TEXT_WIDTH - 14 < (sieve.LISTING_WIDTH + 4) * 0.602 * 6.2
+    assert "calc.max(6.2pt," in (files("boostkit") / "data" / "handout.typ").read_text(encoding="utf-8")
 
 
 def test_long_lines_of_code_are_wrapped_and_marked():

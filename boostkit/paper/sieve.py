@@ -18,6 +18,7 @@ FEW_COLUMNS = 8
 TYPE = {"few": (9.5, 10), "many": (7.5, 5)}
 LETTER = 0.52  # em, a letter of the text face on the wide side of the average
 CODE_WIDTH = 88  # characters of the fixed-width letters that fit the page
+LISTING_WIDTH = 114  # the same of code and printed lines, which the template sets smaller where it must
 LONG_WORD = 36  # characters; a longer word may be broken, so that it cannot run off the page
 LINK = re.compile(r"(https?://|mailto:)[A-Za-z0-9@:/?#\[\]!$&'()*+,;=._~%-]+")
 # TeX that fetches, defines, colours or labels: not mathematics, so it is shown as the source it is.

@@ -117,7 +117,8 @@ def _nodes(block: Block, read: dict, data: dict) -> list[dict]:
         entry = {"file": _file_name(len(data["figures"]), block), "alt": block.alt, "caption": block.caption}
         return _filed(data["figures"], entry, "picture")
     if isinstance(block, Listing):
-        return _filed(data["listings"], {"text": sieve.wrapped(sieve.clean(block.text)), "kind": block.kind}, "listing")
+        text = sieve.wrapped(sieve.clean(block.text), sieve.LISTING_WIDTH)
+        return _filed(data["listings"], {"text": text, "kind": block.kind}, "listing")
     items = [_cell(text, read) for text in block.items]
     inside = items[0] if len(items) == 1 else [{"t": "BulletList", "c": items}]
     return _filed(data["cautions"], {"title": block.title, "strong": block.strong, "leads": block.leads}, "caution", inside)
