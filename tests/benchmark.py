@@ -17,6 +17,8 @@ from itertools import cycle
 from pathlib import Path
 from statistics import median
 
+import captures
+import classes
 import closed_loop
 import numpy as np
 import test_regulated_against as loops
@@ -25,14 +27,18 @@ from water_reference import RamReference
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
+from boostkit.bench import capture, fit
 from boostkit.circuit import Converter, regulated, switched, validity
+from boostkit.classroom import session
 from boostkit.derivations import switching
 from boostkit.design import Spec, design, judge, lot, tolerance
 from boostkit.design.complete import complete
 from boostkit.design.sweep import sweep
+from boostkit.files import read_json
 from boostkit.parts import losses, warming
 from boostkit.parts.point import Point
 from boostkit.show import figures, panels
+from boostkit.units import show
 from boostkit.water import Ram
 
 STAGE = Converter.from_file(files("boostkit") / "data" / "stage.toml")
@@ -224,6 +230,53 @@ def complete_designs():
            f"{ratio:.1f} x a loop", "under 5 s, at least 10 x", found["batch"] < 5 and ratio >= 10)  # fmt: skip
 
 
+def a_capture():
+    """Two million rows of three channels read by `capture.read` (gaps, units and all) and by numpy.loadtxt, which knows numbers only; and
+    a fit of four letters to it, whose rows it averages onto one period first, against one to six thousand rows."""
+    long, short = (captures.captured(STAGE, periods=n, samples=rows)[0] for n, rows in ((3400.3, 2_000_000), (10.3, 6_000)))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "scope.csv"
+        table = np.column_stack([long.time, *long.channels.values()])
+        np.savetxt(path, table, fmt="%.8g", delimiter=",", header="t,A,B,C", comments="")
+        names = dict(zip(long.channels, "ABC", strict=True))
+        path.with_suffix(".toml").write_text("[columns]\ntime = \"t\"\n" + "".join(f"{n} = \"{c}\"\n" for n, c in names.items()))
+        read, plain = partial(capture.read, path), partial(np.loadtxt, path, delimiter=",", skiprows=1)
+        found = interleaved(3, read=read, plain=plain)
+        assert len(read().time) == 2_000_000
+    ratio = found["read"] / found["plain"]
+    yield ("capture of 2 million rows", f"{found['read']:.2f} s; numpy.loadtxt {found['plain']:.2f} s", f"{ratio:.2f} x",
+           "at most 4 x", ratio <= 4)  # fmt: skip
+    found = interleaved(3, long=partial(fit.fit, long, STAGE), short=partial(fit.fit, short, STAGE))
+    ratio = found["long"] / found["short"]
+    yield ("fit to 2 million and to 6,000 rows", f"{found['long']:.2f} s and {found['short']:.2f} s", f"{ratio:.1f} x",
+           "under 100 x (of 333)", ratio < 100)  # fmt: skip
+
+
+def a_class():
+    """The set of 200 learners for lab 03, without and with PDFs (wall clock: programs of their own typeset), and marking it."""
+    roster = "key,name\n" + "".join(f"t{n:03d},Learner {n}\n" for n in range(200))
+    with tempfile.TemporaryDirectory() as folder:
+        home, books = Path(folder), [Path(__file__).parent.parent / "workbooks"]
+        (home / "roster.csv").write_text(roster)
+        begin = time.perf_counter()
+        session.make(home / "plain", "03", home / "roster.csv", books)
+        made = time.perf_counter() - begin
+        yield "set of 200 learners, no PDF", f"{made:.1f} s", "wall clock", "under 60 s", made < 60
+        lab = session.read_lab("03")
+        for key, one in read_json(home / "plain/teacher/set.json").data["learners"].items():
+            answers = {task.id: show(one["answers"][task.id], task.unit, 4) for task in lab.tasks}
+            sheet = home / f"plain/copies/{key}/answers_{key}.toml"
+            sheet.write_text(classes.fill_in(sheet, answers), encoding="utf-8")
+        begin = time.perf_counter()
+        outcome = session.mark(home / "plain", [home / "plain/copies"])
+        marked = time.perf_counter() - begin
+        full = all(each.points == lab.points for each in outcome.marks)
+        yield "marking it, all answers right", f"{marked:.1f} s", "wall clock", "under 20 s", marked < 20 and full
+        begin = time.perf_counter()
+        session.make(home / "printed", "03", home / "roster.csv", books, pdf=True)
+        yield "set of 200 learners with 600 PDFs", f"{time.perf_counter() - begin:.1f} s", "wall clock", "none", True
+
+
 def memory():
     """The peak of memory of a switch-on of which only the summary is kept; leaps of at most 1,024 periods bound it."""
     peaks = []
@@ -262,7 +315,7 @@ def main():
     print(f"\n{'':44}{'measured':60}{'ratio':28}{'goal':20}")
     missed = 0
     for measure in (steady_states, against_integrators, regulated_loops, many_at_once, comparisons, panels_moved, the_ram, a_lot,
-                    loss_points, complete_designs, memory, cold_starts):  # fmt: skip
+                    loss_points, complete_designs, a_capture, a_class, memory, cold_starts):  # fmt: skip
         for what, value, ratio, goal, met in measure():
             print(f"{what:44}{value:60}{ratio:28}{goal:20}{'met' if met else 'MISSED'}", flush=True)
             missed += not met

@@ -51,9 +51,9 @@ def regular(capture: Capture, channel: str, instants: np.ndarray) -> tuple[float
     if len(instants) < 4:
         raise ValueError(f"{where} shows {max(len(instants) - 1, 0)} whole periods; at least 3 are needed")
     period = float(np.median(np.diff(instants)))
-    for _ in range(2):                       # a better period counts the far ones better
-        count = np.round((instants - instants[0]) / period)
-        period, start = (float(x) for x in np.polyfit(count, instants, 1))
+    # counted from each to the next: over thousands of periods the error of the median adds up to more than one
+    count = np.concatenate([[0.0], np.cumsum(np.round(np.diff(instants) / period))])
+    period, start = (float(x) for x in np.polyfit(count, instants, 1))
     stray = instants - start - period * count
     if not np.abs(stray).max() <= STRAY * period or (np.diff(count) < 1).any():
         raise ValueError(f"{where}: the switching instants stray from a regular grid by up to {show(float(np.abs(stray).max()), 's')} "
