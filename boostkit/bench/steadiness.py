@@ -9,7 +9,7 @@ from .capture import Capture
 from .course import Course
 from .grid import Edges
 
-HOLE, USUAL = 0.01, 4.5  # of a period, and intervals: a longer time between two samples hides what happened in it
+HOLE, USUAL = 0.02, 4.5  # of a period, and intervals: a longer time between two samples hides what happened in it
 PILE, FEWEST = 0.01, 8  # share and number of samples at the very extreme that noise does not make
 NOISY = 2.0  # steps of noise that spread an even level over so many codes that its highest is rare
 ALONE = 5.0  # times the samples one step below: even the round top of a smooth wave has less than three times
