@@ -225,7 +225,7 @@ def class_group():
 @click.argument("lab_file", metavar="LAB")
 @click.argument("roster_file", metavar="ROSTER.csv", type=click.Path(path_type=Path))
 @click.option("-o", "--output", required=True, type=click.Path(file_okay=False, path_type=Path), help="Folder of the set.")
-@click.option("--seed", type=click.IntRange(0, 2**63), help="A whole number that the learners' numbers follow from (default 1).")
+@click.option("--seed", type=click.IntRange(0, 2**53), help="A whole number that the learners' numbers follow from (default 1).")
 @click.option("--pdf", is_flag=True, help="A PDF of each sheet and each key too.")
 def class_make_command(lab_file: str, roster_file: Path, output: Path, seed: int | None, pdf: bool):
     """Copies, answer sheets and keys for every learner on the roster.
@@ -239,7 +239,8 @@ def class_make_command(lab_file: str, roster_file: Path, output: Path, seed: int
         made = session.make(output, lab_file, roster_file, (_workbooks(),), seed, pdf, tell)
     for note in made.notes:
         click.echo(f"mind: {note}", err=True)
-    click.echo(f"{made.learners} learners, {made.written} of them written now; hand out {output / 'copies'}, keep {output / 'teacher'}")
+    who = "1 learner" if made.learners == 1 else f"{made.learners} learners"
+    click.echo(f"{who}, {made.written} of them written now; hand out {output / 'copies'}, keep {output / 'teacher'}")
 
 
 @class_group.command("mark")

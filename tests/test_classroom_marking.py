@@ -1,6 +1,7 @@
 """Marking: each verdict where it belongs, each mistake once."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from classes import LAB
@@ -114,3 +115,12 @@ def test_an_answer_to_no_task_is_noted(one):
     """A misspelt task earns nothing and is told to the teacher."""
     found = mark(Sheet("t01", {"dutty": "0.667", "duty": "x" * 500}), one)
     assert "dutty" in found.notes[0] and found.points == 0
+
+
+def test_no_interval_hides_a_mistake_that_the_task_names(one):
+    """With the widest tolerance that a lab may have, half the ripple behind an interval that reaches the right value stays half of it."""
+    ripple = next(task for task in one.lab.tasks if task.id == "ripple_measured")
+    wide = replace(one, lab=replace(one.lab, tasks=(replace(ripple, tolerance=0.2),)))
+    half = expected(one)["ripple_measured"].value / 2
+    assert marked(wide, ripple_measured=f"{half} A ± 105 %")["ripple_measured"].verdict == HALF
+    assert marked(wide, ripple_measured=f"{1.3 * half} A ± 60 %")["ripple_measured"].verdict == WITHIN  # near no mistake

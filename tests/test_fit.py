@@ -224,3 +224,14 @@ def test_what_nothing_shows_is_refused(gauge):
         assert said in str(caught.value) and "\n" not in str(caught.value)
     with pytest.raises(ValueError, match="v_in was not fitted; there are inductance"):
         fit(gauge, LABEL, "inductance")["v_in"]
+
+
+def test_a_channel_that_was_cut_off_is_left_out():
+    """A current probe at its end: the fit says so and takes the other channels, instead of a smaller ripple."""
+    taken, _ = captured(example.BUILT, seed=4)
+    current = taken.channels["i_inductor"]
+    cut = replace(taken, channels=taken.channels | {"i_inductor": np.minimum(current, np.percentile(current, 80))})
+    found = fit(cut, LABEL, ("inductance", "r_capacitor"))
+    assert any(note == "i_inductor is left out: its samples are cut off" for note in found.notes)
+    for name, truth in (("inductance", 44.2e-6), ("r_capacitor", 0.021)):
+        assert example.BUILT.letters()[name] == pytest.approx(truth) and abs(found[name].n - truth) < 3 * found[name].s

@@ -17,12 +17,13 @@ from ..units import show
 from .capture import Capture
 from .conduction import conduction
 from .edges import find_edges
-from .features import timing
+from .features import smallest_step, timing
 from .grid import Edges
 from .instrument import Instrument
 from .points import points
 from .rough import BENT
 from .solve import Solution, solve
+from .steadiness import cut_off
 from .together import Together, together, told
 from .uncertain import COVERAGE, Uncertain, show_with
 from .unknowns import LABEL, Model, Unknown
@@ -110,15 +111,23 @@ def _check(converter: Converter, what: tuple[str, ...], known: dict) -> None:
 
 def _channels(capture: Capture, instrument: Instrument, notes: list) -> list[str]:
     """The channels that the circuit predicts; a note on each that is left out."""
-    used = [name for name in capture.channels if name in SHOWN and name not in capture.overflowed]
+    used = [name for name in capture.channels if name in SHOWN and name not in capture.overflowed and not _cut(capture, instrument, name)]
     for name in capture.channels:
         if name not in SHOWN and name != "v_gate":
             notes.append(f"{name} is left out: the circuit does not predict it")
+        elif name in SHOWN and name not in used:
+            notes.append(f"{name} is left out: its samples are cut off")
         elif name in used and not instrument.channel(name).gain_error + instrument.channel(name).probe_error:
             notes.append(f"{name}: no limit of error given for gain and probe, so both count as exact")
     if not used:
         raise ValueError(f"{capture.where}: none of {', '.join(capture.channels)} can be fitted; capture one of {', '.join(SHOWN)}")
     return used
+
+
+def _cut(capture: Capture, instrument: Instrument, name: str) -> bool:
+    """Whether samples of a channel look cut off at one level."""
+    values = capture.channel(name)
+    return cut_off(values, name, instrument.step(name) or smallest_step(values)) is not None
 
 
 def _drive(edges: Edges, interval: float, instrument: Instrument) -> tuple[tuple[Unknown, ...], Unknown]:

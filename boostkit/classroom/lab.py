@@ -54,7 +54,7 @@ from .quantities import asked
 
 TRAPS = {  # a mistake that a lab can name: what it makes of the right value, and in words
     "peak": (lambda value: value / 2, "half of it: a peak, counted from the mean, where peak to peak was asked"),
-    "complement": (lambda value: 1 - value, "one less it: the other share of the period"),
+    "complement": (lambda value: 1 - value, "one minus it: the other share of the period"),
     "percent": (lambda value: 100 * value, "a hundred times it: a percentage without its sign"),
 }
 MODES = ("continuous", "discontinuous")

@@ -37,7 +37,10 @@ def ready_labs() -> dict[str, Path]:
 
 def read_lab(path: str | Path) -> Lab:
     """A lab file, or a ready lab by its name ("03"). Errors: ValueError of one line naming file, key, value and rule."""
-    path = ready_labs().get(str(path), Path(path))
+    ready = ready_labs()
+    if str(path).isdecimal() and str(path) not in ready:
+        raise ValueError(f"LAB = {quoted(str(path))} must be a file or one of the ready labs: {', '.join(ready)}")
+    path = ready.get(str(path), Path(path))
     top = read_toml(path)
     name = top.text("scenario")
     scenario = _scenario(top, name, path.parent)

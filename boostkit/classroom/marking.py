@@ -95,7 +95,7 @@ def _judged(task: Task, text: str, right: Answer, own: Answer | None, carried: t
     except ValueError as trouble:
         return _of_other_kind(task, text, right, own, trouble)
     targets = [right] + ([own] if own else [])
-    for judge in (_right, _follows, _within, _named, _prefix):
+    for judge in (_right, _follows, _named, _within, _prefix):  # a wide interval about a named mistake is still that mistake
         if found := judge(given, targets, carried):
             return Mark(task, text, *found), given.value
     too_vague = _measured(given, right) == CANNOT_TELL
