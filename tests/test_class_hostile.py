@@ -21,14 +21,6 @@ from boostkit.paper.blocks import Caution
 NAMED = f"# {READ_HERE} (keep this line): "
 
 
-@pytest.fixture(scope="module")
-def one(tmp_path_factory):
-    """One learner's numbers."""
-    path = tmp_path_factory.mktemp("lab") / "lab.toml"
-    path.write_text(LAB, encoding="utf-8")
-    return variant(read_lab(path), "t01", 7)
-
-
 # ---------------------------------------------------------------- rosters
 
 @pytest.mark.parametrize(("raw", "keys", "name"), [

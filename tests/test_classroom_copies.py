@@ -5,22 +5,12 @@ import re
 
 import nbformat
 import pytest
-from classes import LAB, PICTURE, UNTOUCHED, notebook
+from classes import PICTURE, UNTOUCHED, notebook
 
 from boostkit.classroom.copies import blanked, copy_text, given_away, is_tagged, key_text, shown_numbers, told_numbers
-from boostkit.classroom.lab_file import read_lab
 from boostkit.classroom.tasks import expected
-from boostkit.classroom.variants import variant
 from boostkit.paper.workbook import read
 from boostkit.units import show
-
-
-@pytest.fixture(scope="module")
-def one(tmp_path_factory):
-    """One learner's numbers."""
-    path = tmp_path_factory.mktemp("lab") / "lab.toml"
-    path.write_text(LAB, encoding="utf-8")
-    return variant(read_lab(path), "t01", 7)
 
 
 @pytest.fixture(scope="module")

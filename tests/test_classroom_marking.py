@@ -4,23 +4,12 @@ import math
 from dataclasses import replace
 
 import pytest
-from classes import LAB
 
-from boostkit.classroom.lab_file import read_lab
 from boostkit.classroom.marking import FOLLOWS, MISSING, NO_VALUE, RIGHT, SHARES, TRAPPED, UNIT, WITHIN, WRONG, mark
 from boostkit.classroom.sheets import Sheet
 from boostkit.classroom.tasks import expected
-from boostkit.classroom.variants import variant
 
 HALF = TRAPPED["peak"]
-
-
-@pytest.fixture(scope="module")
-def one(tmp_path_factory):
-    """One learner's numbers."""
-    path = tmp_path_factory.mktemp("lab") / "lab.toml"
-    path.write_text(LAB, encoding="utf-8")
-    return variant(read_lab(path), "t01", 7)
 
 
 def marked(one, **answers) -> dict:

@@ -5,24 +5,13 @@ import os
 import tomllib
 
 import pytest
-from classes import LAB
 
 from boostkit.classroom import handed_in
-from boostkit.classroom.lab_file import read_lab
 from boostkit.classroom.marking import NO_VALUE, mark
 from boostkit.classroom.sheets import READ_HERE, Sheet, cell_sheet, csv_sheet, read_sheet, table, tasks_named, toml_sheet
 from boostkit.classroom.stated import in_another_unit, stated
-from boostkit.classroom.variants import variant
 
 NAMED = f"# {READ_HERE} (keep this line): "
-
-
-@pytest.fixture(scope="module")
-def one(tmp_path_factory):
-    """One learner's numbers."""
-    path = tmp_path_factory.mktemp("lab") / "lab.toml"
-    path.write_text(LAB, encoding="utf-8")
-    return variant(read_lab(path), "t01", 7)
 
 
 def test_a_toml_sheet_comes_back_as_it_was_filled_in(one, tmp_path):

@@ -41,23 +41,6 @@ KEYS = {  # of `waveforms --json`
 }  # fmt: skip
 
 
-@pytest.fixture
-def run(tmp_path, monkeypatch, capsys):
-    """Runs the real command in an empty folder: exit status, stdout, stderr."""
-    monkeypatch.chdir(tmp_path)
-
-    def command(*words):
-        monkeypatch.setattr(sys, "argv", ["boostkit", *map(str, words)])
-        try:
-            command_line.main()
-            status = 0
-        except SystemExit as end:
-            status = end.code or 0
-        return status, *capsys.readouterr()
-
-    return command
-
-
 def listing(folder="."):
     """Every file under a folder with its bytes, and every folder."""
     return {str(path): path.read_bytes() if path.is_file() else None for path in sorted(Path(folder).rglob("*"))}

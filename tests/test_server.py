@@ -16,7 +16,6 @@ from types import SimpleNamespace
 import pytest
 from traitlets.config.loader import PyFileConfigLoader
 
-from boostkit import __main__ as command_line
 from boostkit.classroom import server
 
 DATA = Path(str(files("boostkit"))) / "data" / "classroom"
@@ -134,23 +133,6 @@ def test_a_folder_is_shut_by_any_folder_above_it(open_place):
 
 
 # the command
-
-
-@pytest.fixture
-def run(tmp_path, monkeypatch, capsys):
-    """Runs the real command in an empty folder: exit status, stdout, stderr."""
-    monkeypatch.chdir(tmp_path)
-
-    def command(*words):
-        monkeypatch.setattr(sys, "argv", ["boostkit", *map(str, words)])
-        try:
-            command_line.main()
-            status = 0
-        except SystemExit as end:
-            status = end.code or 0
-        return status, *capsys.readouterr()
-
-    return command
 
 
 def test_the_command_writes_three_files_into_a_shut_folder(run, tmp_path):
