@@ -226,7 +226,7 @@ def class_group():
 @click.argument("roster_file", metavar="ROSTER.csv", type=click.Path(path_type=Path))
 @click.option("-o", "--output", required=True, type=click.Path(file_okay=False, path_type=Path), help="Folder of the set.")
 @click.option("--seed", type=click.IntRange(0, 2**53), help="A whole number that the learners' numbers follow from (default 1).")
-@click.option("--pdf", is_flag=True, help="A PDF of each sheet and each key too.")
+@click.option("--pdf", is_flag=True, help="A PDF of each sheet, lab sheet, copy and key too.")
 def class_make_command(lab_file: str, roster_file: Path, output: Path, seed: int | None, pdf: bool):
     """Copies, answer sheets and keys for every learner on the roster.
 

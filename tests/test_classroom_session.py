@@ -10,10 +10,12 @@ import sys
 import pytest
 from classes import LAB, ROSTER, UNTOUCHED, fill_in, put_class
 
-from boostkit.classroom import outcome, session
+from boostkit.classroom import on_paper, outcome, session
+from boostkit.classroom.copies import blanked
 from boostkit.classroom.lab_file import read_lab
 from boostkit.classroom.tasks import expected
 from boostkit.classroom.variants import variant
+from boostkit.paper import workbook
 from boostkit.units import show
 
 KEYS = [f"t{n:02d}" for n in range(1, 9)]
@@ -254,13 +256,20 @@ def test_formulas_in_names_and_answers_stay_text(tmp_path):
     assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@"))]
 
 
-def test_pdfs_of_sheet_and_key(tmp_path):
-    """With pdf, each learner's sheet and key are PDFs too; they are added to a set that had none."""
+def test_pdfs_of_sheet_copy_and_key(tmp_path):
+    """With pdf, each learner's sheet, copy and key are PDFs too; they are added to a set that had none. The copy's holds what the copy
+    holds, and nothing of the outputs that the workbook stored."""
     lab, roster = put_class(tmp_path, roster="key\nt01\n")
     session.make(tmp_path / "set", lab, roster)
     assert session.make(tmp_path / "set", lab, roster, pdf=True).written == 1
-    for path in (tmp_path / "set" / "copies" / "t01" / "answers_t01.pdf", tmp_path / "set" / "teacher" / "keys" / "t01.pdf"):
+    home = tmp_path / "set" / "copies" / "t01"
+    for path in (home / "answers_t01.pdf", home / "small_t01.pdf", tmp_path / "set" / "teacher" / "keys" / "t01.pdf"):
         assert path.read_bytes().startswith(b"%PDF-")
+    book = workbook.read(tmp_path / "small.ipynb")
+    page = on_paper.copy_page(blanked(book, read_lab(lab), "t01"), "small_t01.ipynb")
+    shown = " ".join(block.text for block in page.blocks if hasattr(block, "text"))
+    assert "key: t01" in shown and "0.6543" not in shown and "not run" in page.note
+    assert "0.6543" in str(book)
 
 
 def boostkit(*arguments):

@@ -1,16 +1,17 @@
-"""A learner's answer sheet and the teacher's key to it, as PDFs."""
+"""A learner's answer sheet, copy of the workbook, and the teacher's key, as PDFs."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 
 from .. import __version__
 from ..algebra import is_known
 from ..algebra.quantity import known
-from ..paper import typeset
+from ..paper import typeset, workbook
 from ..paper.blocks import Block, Caution, Equation, Heading, Listing, Marked, Page, Prose, Table
-from ..paper.pages import ABOVE_TOUCH_LIMIT, TOUCH_LIMIT
+from ..paper.pages import ABOVE_TOUCH_LIMIT, TOUCH_LIMIT, notebook_page
 from ..units import show
 from .numbers import Variant
 from .ratings import filled
@@ -54,6 +55,12 @@ def voltage_warning(variant: Variant) -> list[Block]:
     if variant.highest <= TOUCH_LIMIT:
         return []
     return [Caution(f"Up to {show(variant.highest, 'V')}: above the 60 V DC touch limit", ABOVE_TOUCH_LIMIT, strong=True)]
+
+
+def copy_page(copy: dict, name: str) -> Page:
+    """A learner's copy of the workbook (`copies.blanked`), as it is handed out: not run, so without figures. `name`: its file's."""
+    note = f"Printed by boostkit {__version__} from {name}, not run, so without its figures. The scenario and its numbers are invented."
+    return replace(notebook_page(workbook.noted(copy), name), note=note)
 
 
 def pdf(page: Page) -> bytes:

@@ -1,8 +1,8 @@
 """The set of a class: made, gone on with where it stopped, and marked.
 
     FOLDER/copies/KEY/     answers_KEY.toml, answers_KEY.csv, the blanked workbook, scenario.toml (the learner's own numbers, or the
-                           example's where the lab says so), and lab_KEY.md where the lab goes to the bench; PDFs of answer sheet and
-                           lab sheet: the key, no name
+                           example's where the lab says so), and lab_KEY.md where the lab goes to the bench; PDFs of answer sheet,
+                           lab sheet and workbook: the key, no name
     FOLDER/returned/       where the teacher puts what comes back
     FOLDER/teacher/        set.json (names, numbers, seed), the lab, its scenario, keys/KEY.md, and after marking marks.csv,
                            feedback.csv and hard.csv
@@ -269,15 +269,16 @@ def _example_text(folder: Path, lab: Lab, key: str) -> str:
 def _write_one(folder: Path, lab: Lab, notebook, one: Variant, answers: dict[str, Answer], pdf: bool) -> bool:
     """The files of one learner that are not there yet, all or none; whether any was written."""
     key, home, keys = one.key, folder / "copies" / one.key, folder / "teacher" / "keys"
-    right = tuple(answers.values())
+    right, book = tuple(answers.values()), f"{Path(lab.workbook).stem}_{key}"
     texts = {
         home / f"answers_{key}.toml": lambda: toml_sheet(one),
         home / f"answers_{key}.csv": lambda: csv_sheet(one),
-        home / f"{Path(lab.workbook).stem}_{key}.ipynb": lambda: copy_text(notebook, lab, key),
+        home / f"{book}.ipynb": lambda: copy_text(notebook, lab, key),
         home / "scenario.toml": one.scenario_text if lab.copies == "own numbers" else lambda: _example_text(folder, lab, key),
         keys / f"{key}.md": lambda: key_text(one, right) + labsheet.key_text(one),
     }
-    pages = {home / f"answers_{key}.pdf": lambda: on_paper.sheet_page(one), keys / f"{key}.pdf": lambda: on_paper.key_page(one, right)}
+    pages = {home / f"answers_{key}.pdf": lambda: on_paper.sheet_page(one), keys / f"{key}.pdf": lambda: on_paper.key_page(one, right),
+             home / f"{book}.pdf": lambda: on_paper.copy_page(blanked(notebook, lab, key), f"{book}.ipynb")}  # fmt: skip
     if labsheet.has_sheet(lab):
         texts[home / f"lab_{key}.md"] = lambda: labsheet.text(one)
         pages[home / f"lab_{key}.pdf"] = lambda: labsheet.page(one)

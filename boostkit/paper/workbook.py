@@ -41,6 +41,13 @@ def read(path: str | Path):
         raise ValueError(f"{path}: is not a Jupyter notebook ({_first_line(problem)})") from None
 
 
+def noted(plain: dict):
+    """The notebook that a plain dict describes, such as a learner's copy."""
+    import nbformat
+
+    return nbformat.from_dict(plain)
+
+
 def run(path: str | Path, *, progress: Progress | None = None, timeout: float = 120, cwd: str | Path | None = None,
         vectors: bool = False, keep_going: bool = False):
     """Run a workbook from top to bottom in a fresh kernel and return it with its outputs; the file is not touched.
