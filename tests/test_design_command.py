@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-from test_commands import SPEC, changed, listing, refused, run  # noqa: F401  (a fixture)
+from test_commands import SPEC, changed, listing, refused
 
 from boostkit.parts import tables
 

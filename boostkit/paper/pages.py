@@ -17,7 +17,7 @@ from .blocks import Block, Caution, Equation, Figure, Heading, Listing, Marked, 
 
 TOUCH_LIMIT = 60.0  # V, ripple-free DC in dry places: IEC 60364-4-41 (as in BS 7671); IEC 61140
 OUTPUT_LINES = 200  # of one output; what follows is counted and left to the screen
-ALT_LENGTH = 400
+ALT_LENGTH = 700
 
 ABOVE_TOUCH_LIMIT = (
     "60 V is the most ripple-free DC that may be touched without further protection in dry places (IEC 60364-4-41, "

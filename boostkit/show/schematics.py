@@ -91,6 +91,29 @@ def _circuit(ax: Axes, state: str, rectifier: str, input_capacitor: bool) -> Non
     ax.axis("off")
 
 
+def place(ax: Axes, parts) -> None:
+    """Draw the symbols of two-ended parts: (`resistor`, `capacitor` or `battery`, start, end, colour) each."""
+    import schemdraw
+    from schemdraw import elements as elm
+
+    symbols = {"resistor": elm.Resistor, "capacitor": elm.Capacitor, "battery": elm.Battery}
+    drawing = schemdraw.Drawing(canvas=ax, show=False)
+    for kind, start, end, color in parts:
+        drawing.add(symbols[kind]().at(start).to(end).color(color).linewidth(1.3))
+    drawing.draw(show=False)
+
+
+def grounds(ax: Axes, spots) -> None:
+    """Draw the symbol of ground at each spot."""
+    import schemdraw
+    from schemdraw import elements as elm
+
+    drawing = schemdraw.Drawing(canvas=ax, show=False)
+    for spot in spots:
+        drawing.add(elm.Ground().at(spot).color(INK).linewidth(1.3))
+    drawing.draw(show=False)
+
+
 def _parts(at: Places, state: str, rectifier: str) -> list:
     """Every part and wire, each in the pen of the path that it belongs to in this state."""
     from schemdraw import elements as elm
