@@ -15,7 +15,7 @@ from boostkit.bench.meters import read_readings
 from boostkit.bench.prediction import at_times
 from boostkit.bench.together import together
 from boostkit.bench.uncertain import budget, correlated, uncertain
-from boostkit.circuit import switched
+from boostkit.circuit import Converter, switched
 
 DATA = Path(example.__file__).parent.parent / "data"
 LABEL = example.BUILT.change(inductance=47e-6, r_inductor=0.05, r_capacitor=0.03, r_switch=0.02)  # as its labels might say
@@ -61,6 +61,16 @@ def test_the_truth_lies_where_the_fit_says():
         assert 0.90 <= covered[1] <= 0.98 and 0.58 <= covered[0] <= 0.78, (name, covered)
         assert abs(np.mean(stray)) < 0.25, name      # unbiased: the mean of 200 scatters by 0.07
     assert 0.97 < np.median(residuals) < 1.02 and max(residuals) < 1.2        # nothing left over but noise
+
+
+def test_the_shipped_bench_belongs_to_the_shipped_capture(gauge):
+    """The labels, source and load that ship beside the capture: fitted as README shows it, no note doubts them and the truth is near."""
+    labels, truth = Converter.from_file(DATA / "tide_gauge_bench.toml"), example.BUILT.letters()
+    found = fit(gauge, labels, [*WHAT, "capacitance"])
+    assert not [note for note in found.notes if "stray far" not in note]          # the ringing is in the capture, and said
+    for name in (*WHAT, "capacitance"):
+        assert abs(found[name].n - truth[name]) < 3 * found[name].s
+    assert any("known is wrong" in note for note in fit(gauge, labels.change(r_load=30.0), [*WHAT, "capacitance"]).notes)
 
 
 def test_without_noise_and_errors_the_truth_comes_back():

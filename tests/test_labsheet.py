@@ -138,6 +138,27 @@ def test_what_is_asked_stands_in_the_teachers_key_only(name):
 
 
 @pytest.mark.parametrize("name", READY)
+def test_the_printed_key_tells_what_the_written_one_tells(name):
+    """The page holds every row of the bench that the Markdown holds, under a heading that an empty line sets apart."""
+    one = learners(name)[3]
+    written = labsheet.key_text(one)
+    assert written.startswith("\n## At the bench\n")
+    page = on_paper.key_page(one, (), labsheet.key_blocks(one))
+    rows = next(block.rows for block in page.blocks if getattr(block, "head", ("",))[0] == "Measured")
+    assert [f"- {what}: {told}" for what, told in rows] == [line for line in written.splitlines() if line[:2] == "- "]
+    assert not any("\\" in told for _, told in rows)
+
+
+@pytest.mark.parametrize("name", READY)
+def test_the_printed_sheets_give_the_numbers_of_the_written_one(name):
+    """As many letters, in the same order and with the same meanings: none that no task of this lab needs."""
+    one = learners(name)[2]
+    for page in (on_paper.sheet_page(one), on_paper.key_page(one, ())):
+        rows = next(block.rows for block in page.blocks if getattr(block, "head", ("",))[0] == "Letter")
+        assert [f"{shown} ({meaning})" for _, shown, meaning in rows] == [line.split(" = ")[1] for line in one.told()]
+
+
+@pytest.mark.parametrize("name", READY)
 def test_a_range_is_the_value_with_its_tolerance(name):
     """As printed, to three digits: `1.88 A, within 5 %: 1.79 A to 1.97 A`."""
     one = learners(name)[0]

@@ -152,7 +152,7 @@ def test_above_60_v_the_first_page_says_so():
 def test_an_unmet_demand_stands_on_the_first_page():
     """A design that falls short says so before anything else, and in its table."""
     page = pages.design_page(stand_in(met=False))
-    assert page.first[0].items == ("Not met: output ripple.",)
+    assert page.first[0].items == ("Not met: output ripple 60 mV: it comes to 50 mV.",)
     assert "**not met**" in next(block for block in page.blocks if isinstance(block, Table)).rows[0]
     assert boxes(pages.design_page(stand_in())) == ["Before you build or touch it"]
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..units import show
 from .descent import Search
 from .rough import roughness
 from .strays import quiet
@@ -36,7 +37,7 @@ class Solution:
         """What speaks against the model, in words."""
         said = [f"{name}: what is left over is {left:.2g} times the noise, so capture and circuit do not agree; "
                 "the uncertainties are wider for it" for name, left in self.left.items() if left > apart]  # fmt: skip
-        said += [f"{name}: {share:.0%} of its points stray far, as ringing does, and are left out"
+        said += [f"{name}: {show(share, '%', 2)} of its points stray far, as ringing does, and are left out"
                  for name, share in self.clipped.items() if share > 0.02]  # fmt: skip
         for k in _limited(self.model):
             pull = _pulls(self.model, self.estimate)[k]

@@ -21,6 +21,7 @@ from .tasks import reading
 NOTE = ("Made by boostkit {}. The scenario is invented. Expected values are those of the exact circuit with the parts' nominal values and "
         "without losses at the edges; they were not measured on a bench. Local codes and licensed practice come before this sheet.")
 POWER = "Only now the source is switched on, and only with the teacher's word."
+AT_THE_BENCH = "At the bench"
 LEFT_OVER = "When you are done: drive off, source off, wait until the output reads below 1 V, then take hold."
 
 
@@ -44,9 +45,19 @@ def text(variant: Variant) -> str:
 
 def key_text(variant: Variant) -> str:
     """For the teacher's key (Markdown): what every measurement should show, those that a task asks for too."""
-    lines = [f"- {measure.what}: {_range(value, unit, measure.tolerance)}"
-             for measure in variant.lab.measure if measure.expect for value, unit in (_expected(measure, variant),)]  # fmt: skip
-    return "\n".join(["## At the bench", "", *lines, ""]) if lines else ""
+    lines = [f"- {what}: {expected}" for what, expected in _at_the_bench(variant)]
+    return "\n".join(["", f"## {AT_THE_BENCH}", "", *lines, ""]) if lines else ""
+
+
+def key_blocks(variant: Variant) -> tuple[Block, ...]:
+    """The same for the key as a page."""
+    rows = tuple((plain(what), plain(expected)) for what, expected in _at_the_bench(variant))
+    return (Heading(AT_THE_BENCH), Table(("Measured", "Expected"), rows, "ll", (0.5, 0.5))) if rows else ()
+
+
+def _at_the_bench(variant: Variant) -> list[tuple[str, str]]:
+    return [(measure.what, _range(value, unit, measure.tolerance))
+            for measure in variant.lab.measure if measure.expect for value, unit in (_expected(measure, variant),)]  # fmt: skip
 
 
 # the sheet, block by block

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ..algebra import is_known
-from ..algebra.quantity import known
+from ..algebra.quantity import Quantity, known
 from ..circuit import Converter, SteadyState, switched
 from ..circuit.converter import LETTERS
 from ..design import Spec
@@ -48,12 +48,14 @@ class Variant:
         return f"# Numbers of {self.key}. The scenario is invented.\n" + _toml(self.scenario)
 
     def told(self) -> list[str]:
-        """The numbers that a learner needs, one a line, as in `V_in = 6.1 V (source voltage)`: those of the circuit, and what else a
-        task's formula takes."""
+        """The numbers that a learner needs, one a line, as in `V_in = 6.1 V (source voltage)`."""
+        return [f"{letter.plain} = {show(value, letter.unit)} ({letter.meaning})" for letter, value in self.needed()]
+
+    def needed(self) -> list[tuple[Quantity, float]]:
+        """The letters that a learner needs and their values in base units: those of the circuit, and what else a task's formula takes."""
         formulas = [quantity.formula for task in self.lab.tasks if (quantity := asked(task.quantity)).derivation]
         needed = {"v_out", *LETTERS, *(each.name for formula in formulas for each in formula.inputs)}
-        return [f"{known(name).plain} = {show(value, known(name).unit)} ({known(name).meaning})"
-                for name, value in self.letters.items() if name in needed and is_known(name)]  # fmt: skip
+        return [(known(name), value) for name, value in self.letters.items() if name in needed and is_known(name)]
 
 
 def path_of(key: str) -> tuple[str, ...]:

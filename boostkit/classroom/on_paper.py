@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from .. import __version__
-from ..algebra import is_known
-from ..algebra.quantity import known
 from ..paper import typeset, workbook
 from ..paper.blocks import Block, Caution, Equation, Heading, Listing, Marked, Page, Prose, Table
 from ..paper.pages import ABOVE_TOUCH_LIMIT, TOUCH_LIMIT, notebook_page
@@ -19,7 +17,7 @@ from .sheets import COUNTS, HOW_MEASURED, points
 from .tasks import Answer
 
 WIDEST = 90  # letters of a worked line that fit across the page as a formula
-LEADING = re.compile(r"^(\s*[0-9]*)([#+.)-])")  # what would begin a list or a heading
+LEADING = re.compile(r"^(\s*[0-9]*)(?!\.[0-9])([#+.)-])")  # what would begin a list or a heading; 29.7 does not
 ROOM = Marked("\u00a0\\\n\u00a0\\\n\u00a0")  # three empty lines: a hand needs them
 
 
@@ -37,8 +35,8 @@ def sheet_page(variant: Variant) -> Page:
     ))  # fmt: skip
 
 
-def key_page(variant: Variant, answers: Iterable[Answer]) -> Page:
-    """The key: each answer to four digits, and the worked line."""
+def key_page(variant: Variant, answers: Iterable[Answer], bench: Iterable[Block] = ()) -> Page:
+    """The key: each answer to four digits, and the worked line. `bench`: what stands below that, on the measurements."""
     blocks: list[Block] = []
     for answer in answers:
         value = f"{show(answer.value, answer.unit, 4)}, within {show(answer.tolerance, '%')}; {points(answer.task)}"
@@ -47,7 +45,7 @@ def key_page(variant: Variant, answers: Iterable[Answer]) -> Page:
             blocks.append(Equation(answer.latex, alt=answer.worked))
         else:
             blocks.append(Listing(answer.worked))
-    return _page(variant, "Key", (Heading("Numbers"), _numbers(variant), Heading("Answers"), *blocks))
+    return _page(variant, "Key", (Heading("Numbers"), _numbers(variant), Heading("Answers"), *blocks, *bench))
 
 
 def voltage_warning(variant: Variant) -> list[Block]:
@@ -75,8 +73,7 @@ def _page(variant: Variant, what: str, blocks: tuple[Block, ...]) -> Page:
 
 
 def _numbers(variant: Variant) -> Table:
-    letters = [(known(name), value) for name, value in variant.letters.items() if is_known(name)]
-    rows = tuple((Marked(f"${letter.latex}$"), show(value, letter.unit), letter.meaning) for letter, value in letters)
+    rows = tuple((Marked(f"${letter.latex}$"), show(value, letter.unit), letter.meaning) for letter, value in variant.needed())
     return Table(("Letter", "Value", "What it is"), rows, "lrl", (0.18, 0.22, 0.6))
 
 

@@ -277,7 +277,8 @@ def _write_one(folder: Path, lab: Lab, notebook, one: Variant, answers: dict[str
         home / "scenario.toml": one.scenario_text if lab.copies == "own numbers" else lambda: _example_text(folder, lab, key),
         keys / f"{key}.md": lambda: key_text(one, right) + labsheet.key_text(one),
     }
-    pages = {home / f"answers_{key}.pdf": lambda: on_paper.sheet_page(one), keys / f"{key}.pdf": lambda: on_paper.key_page(one, right),
+    pages = {home / f"answers_{key}.pdf": lambda: on_paper.sheet_page(one),
+             keys / f"{key}.pdf": lambda: on_paper.key_page(one, right, labsheet.key_blocks(one)),
              home / f"{book}.pdf": lambda: on_paper.copy_page(blanked(notebook, lab, key), f"{book}.ipynb")}  # fmt: skip
     if labsheet.has_sheet(lab):
         texts[home / f"lab_{key}.md"] = lambda: labsheet.text(one)

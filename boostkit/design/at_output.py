@@ -9,6 +9,7 @@ from ..derivations import clamp, discharge, runaway, soft_start
 from ..units import preferred, show
 from .hazard import GROUP, Case, Protection, say
 from .procedure import EXTRA_LOW, UNHELD, worked
+from .spec import Spec
 
 OVER_OUTPUT = 1.15  # the cut-off over the output voltage and its step deviation: common practice, no source
 SLOW = 2.0  # a soft start over its least time: common practice, no source
@@ -50,14 +51,19 @@ def current_limit(case: Case) -> Protection:
                       "It does nothing against a shorted output or the inrush: that path holds no switch.", unmet=unmet)  # fmt: skip
 
 
-def _level(case: Case) -> float:
+def cut_off_level(spec: Spec) -> float:
     """Where the cut-off acts, V."""
-    return OVER_OUTPUT * (case.spec.v_out + (case.spec.step_deviation or 0.0))
+    return OVER_OUTPUT * (spec.v_out + (spec.step_deviation or 0.0))
+
+
+def room_for(spec: Spec) -> float:
+    """What the parts at the output have to bear, V, so that a clamp has room above the cut-off."""
+    return CLAMPED * cut_off_level(spec)
 
 
 def cut_off(case: Case) -> Protection:
     """A second comparator with a divider of its own: exact course of a runaway that it ends."""
-    level, thin = _level(case), case.thin
+    level, thin = cut_off_level(case.spec), case.thin
     stage = {"capacitance": thin.capacitor.capacitance, "v_in": case.spec.v_in.max, "i_limit": case.i_limit}
     broken = max(case.v_limit, level)
     time = worked(GROUP, f"With the feedback lost, no load, and the least that is left of the output capacitor, the output comes to "
@@ -93,8 +99,11 @@ def output_clamp(case: Case) -> Protection:
                           unmet=f"it would begin to hold at {show(begins, 'V')}, below the source")  # fmt: skip
     energy = worked(GROUP, "A clamp across the output takes what the coil still holds when the switch stops.", clamp.clamp_across_switch(),
                     **case.coil, i_start=case.i_limit, v_clamp=begins, v_in=case.spec.v_in.max)  # fmt: skip
-    unmet = "" if begins > _level(case) else (f"it begins to hold at {show(begins, 'V')}, below the cut-off at {show(_level(case), 'V')}: "
-                                              "it would take the whole runaway, and burn. Parts for more voltage make room")
+    level = cut_off_level(case.spec)
+    unmet = "" if begins > level else (
+        f"it begins to hold at {show(begins, 'V')}, below the cut-off at {show(level, 'V')}: it would take the whole runaway, and burn. "
+        f"The weakest part at the output bears {show(case.v_limit, 'V')}; parts that all bear more than {show(room_for(case.spec), 'V')} "
+        "make room")
     return Protection(what, f"holds from {show(begins, 'V')} on", against,
                       f"swallows {show(energy.value, 'J')} at {show(case.i_limit, 'A')} without passing {show(case.v_limit, 'V')}",
                       (energy, power), warns, unmet=unmet)  # fmt: skip

@@ -18,6 +18,7 @@ LEAST_DRIVE = 1.8  # V at the gate, with less than which no ordinary power trans
 ALMOST = 0.99  # of the most duty: beside it, to see whether the output still climbs
 BISECTIONS = 6  # 1 part in 64 of the lowest source voltage: closer than any lockout
 IDLE = 1.1  # of the highest source voltage, up to which a clamp carries nothing: common practice, no source
+ROUNDING = 1e-9  # below a level that is just allowed
 HALVINGS = 10  # of what lies between source and parts: 1 part in 1000, closer than any clamp
 SURGE = 2.0  # of the output voltage: an example, to show what passes through; no standard's surge
 
@@ -137,7 +138,7 @@ def reversal(case: Case) -> Protection:
 
 
 def undervoltage(case: Case) -> Protection:
-    """A lockout that stops before the source, the duty or the gate drive gives up.
+    """A lockout that stops before the source, the duty, the current limit or the gate drive gives up.
 
     The gate drive that the parts table gives counts. An invented one counts while the source gives it; beyond that the source says what
     drive to look for, and no design falls short of an invented number."""
@@ -157,6 +158,7 @@ def undervoltage(case: Case) -> Protection:
     needs = {"gate drive": drive.value, "source": source.value, "duty": kept or case.spec.v_in.min}
     allowed = _drive_allowed(case, gap.value, drive.value - volts)
     asked = [] if case.known.gate or volts <= allowed or allowed < LEAST_DRIVE else _other_drive(needs, volts, allowed)
+    asked += _limited(case, needs, _drive_allowed(case, gap.value, 0.0))
     stop = TOLERANCE * max(needs.values())
     start = TOLERANCE * (stop + gap.value)
     setter = max(needs, key=needs.get)
@@ -193,6 +195,29 @@ def _remedy(allowed: float) -> str:
         return "No ordinary switch is fully on with what this source gives: feed the gate driver from another supply"
     return (f'Take a switch that is fully on with {show(allowed, "V")} at its gate (the table\'s column "drive voltage"), or feed the '
             "gate driver from another supply")  # fmt: skip
+
+
+def _limited(case: Case, needs: dict[str, float], most: float) -> list[Line]:
+    """The source voltage at which the coil comes to its limit at full load, put to `needs` where nothing else stops before it. `most`: V,
+    with which the lockout still starts at the lowest source voltage; down from there the limit may act, as it is there to do."""
+    stage, low, high = case.full.state.converter.change(r_source=case.r_source), max(needs.values()), case.spec.v_in.min
+    if low >= high or _coil_peak(stage, low, case.spec.v_out) <= case.i_limit:
+        return []
+    for _ in range(BISECTIONS):
+        middle = (low + high) / 2
+        low, high = (low, middle) if _coil_peak(stage, middle, case.spec.v_out) <= case.i_limit else (middle, high)
+    needs["current limit"] = max(min(high, (1 - ROUNDING) * most), *needs.values())
+    return [say(f"Below {show(high, 'V')} the coil comes to its limit of {show(case.i_limit, 'A')} at full load, on the exact circuit: "
+                "from there down the output sags, whatever the duty.", high, "V")]  # fmt: skip
+
+
+def _coil_peak(stage: Converter, v_in: float, v_out: float) -> float:
+    """A, with the output kept; without end where it cannot be."""
+    there = stage.change(v_in=v_in)
+    try:
+        return switched.steady_state(there.change(duty=switched.duty_for(there, v_out))).inductor_current.max
+    except ValueError:
+        return float("inf")
 
 
 def _kept(case: Case) -> float | None:

@@ -8,6 +8,7 @@ from ..parts import capacitor_choice
 from ..parts.capacitor_choice import Bank
 from ..parts.point import Point
 from ..units import show
+from .at_output import room_for
 from .spec import Spec
 
 INPUT_RIPPLE = 0.01  # of the lowest source voltage, peak to peak: common practice, no source
@@ -33,7 +34,7 @@ def output_bank(spec: Spec, point: Point, inductance: float, types) -> Bank:
             i_out=point.i_out, duty=point.duty, ripple_voltage=limit, r_capacitor=esr, i_inductor_max=point.i_inductor_max, f_sw=point.f_sw)
         return max(float(charge), reserve), esr
 
-    return _smallest("output", wanted, spec.v_out, point.i_capacitor_rms, spec, point, types)
+    return _smallest("output", wanted, spec.v_out, point.i_capacitor_rms, spec, point, types, room_for(spec))
 
 
 def input_bank(spec: Spec, point: Point, types) -> Bank:
@@ -62,12 +63,13 @@ def step_reserve(spec: Spec, point: Point, inductance: float) -> float:
                                                           dip=spec.step_deviation))  # fmt: skip
 
 
-def _smallest(role: str, wanted, voltage: float, rms: float, spec: Spec, point: Point, types) -> Bank:
+def _smallest(role: str, wanted, voltage: float, rms: float, spec: Spec, point: Point, types, rated: float = 0.0) -> Bank:
     """The smallest bank of all types and all ways to part the ripple limit between capacitance and series resistance."""
     banks, refused = [], {}
     for share in ESR_SHARES:
         needed, esr = wanted(share)
-        found, refused = capacitor_choice.weigh(role, needed, voltage, float(rms), float(point.f_sw), spec.surroundings, esr, types)
+        found, refused = capacitor_choice.weigh(role, needed, voltage, float(rms), float(point.f_sw), spec.surroundings, esr, types,
+                                                rated)  # fmt: skip
         banks += found[:1]
     if not banks:
         raise ValueError(f"no {role} capacitor will do: " + "; ".join(f"{kind}: {why}" for kind, why in refused.items()))

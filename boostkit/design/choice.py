@@ -21,6 +21,7 @@ from ..parts.capacitor_choice import LARGEST_COUNT, Bank, worst_left
 from ..parts.kinds import Capacitor, Inductor, Parts, Rectifier, Switch, stacked
 from ..parts.tables import Candidates
 from ..units import show
+from .at_output import room_for
 from .at_source import TOLERANCE
 from .judge import Corner, SwitchData
 from .procedure import ABOVE_PEAK
@@ -38,7 +39,8 @@ class Needs:
 
     v_in, i_out: the corners. usual: which of them has usual source voltage and full load. voltage: the highest across switch
     or rectifier. peak, inductor_rms, capacitor_rms: the highest of any corner, A. inductance: at least. capacitance: at
-    least, with all that bias, cold and age take. esr: of the output capacitor, at most. ambient: coldest, hottest.
+    least, with all that bias, cold and age take. esr: of the output capacitor, at most. ambient: coldest, hottest. at_output: V that
+    the output capacitor has to bear when the feedback is lost.
     """
 
     v_in: np.ndarray
@@ -55,6 +57,7 @@ class Needs:
     capacitance: float
     esr: float
     ambient: tuple[float, float]
+    at_output: float = 0.0
 
     @classmethod
     def of(cls, spec: Spec, corners: list[Corner]) -> Needs:
@@ -66,7 +69,7 @@ class Needs:
             drawn.switch.frequency, drawn.rectifier.kind, max(s.switch_voltage.max for s in states),
             max(s.inductor_current.max for s in states), max(s.inductor_current.rms for s in states),
             max(s.capacitor_current.rms for s in states), drawn.inductor.inductance, drawn.capacitor.capacitance,
-            drawn.capacitor.series_resistance or inf, spec.surroundings,
+            drawn.capacitor.series_resistance or inf, spec.surroundings, room_for(spec),
         )  # fmt: skip
 
     def look_for(self, what: str, i_limit: float | None = None) -> str:
@@ -259,6 +262,9 @@ def _capacitor_short(part: Capacitor, needs: Needs) -> str:
     if most < needs.v_out:
         return (f"bears {show(part.voltage_limit, 'V')}, of which its type should see {show(most, 'V')}, and the output has "
                 f"{show(needs.v_out, 'V')}")
+    if part.voltage_limit <= needs.at_output:
+        return (f"bears {show(part.voltage_limit, 'V')}, and a clamp above the over-voltage cut-off takes more than "
+                f"{show(needs.at_output, 'V')}")
     coldest, hottest = capacitor_types.of(part.kind).limits
     if needs.ambient[0] < coldest or needs.ambient[1] > min(hottest, part.heat.limit):
         return f"is of a type that bears {show(coldest, '°C')} to {show(hottest, '°C')}"

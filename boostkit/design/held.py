@@ -173,8 +173,8 @@ class Loop:
         late = max(self.moved, key=lambda m: m.left, default=None)
         if late is None or self.spec.step_deviation is None or late.left <= step.LEFT * self.spec.step_deviation:
             return ""
-        return (f"{show(self.watched, 's')} after the step the output is still {show(late.left, 'V')} off at {show(late.v_in, 'V')}, "
-                f"and by then {show(step.LEFT * self.spec.step_deviation, 'V')} at most are asked for")  # fmt: skip
+        return (f"{show(self.watched, 's')} after the step the output is still {show(late.left, 'V')} off at {show(late.v_in, 'V')}; by "
+                f"then {show(step.LEFT * self.spec.step_deviation, 'V')} may be left at most, a fifth of the deviation that is allowed")
 
     @property
     def met(self) -> bool:

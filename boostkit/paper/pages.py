@@ -69,10 +69,15 @@ def _voltage_warning(v_out: float) -> list[Block]:
 
 
 def _unmet(verdicts, protections, shortfalls) -> list[Block]:
-    short = (*(f"Not met: {_get(verdict, 'demand')}." for verdict in verdicts if not _get(verdict, "met")),
+    short = (*(f"Not met: {_get(verdict, 'demand')} {_shown(verdict, 'limit')}: it comes to {_shown(verdict, 'value')}."
+               for verdict in verdicts if not _get(verdict, "met")),
              *(f"{_get(guard, 'what')} does not protect: {_get(guard, 'unmet')}." for guard in protections if _get(guard, "unmet")),
              *(f"Not met, {words}." for words in shortfalls))
     return [Caution("This design falls short", short, strong=True)] if short else []
+
+
+def _shown(verdict, key: str) -> str:
+    return _said(_get(verdict, key), _get(verdict, "unit", ""))
 
 
 def _cautions(cautions) -> list[Block]:
@@ -84,8 +89,7 @@ def _verdicts(verdicts) -> list[Block]:
         return [Prose("The specification sets no limits, so there are no verdicts.")]
     rows = []
     for verdict in verdicts:
-        unit = _get(verdict, "unit", "")
-        limit, value = (_said(_get(verdict, key), unit) for key in ("limit", "value"))
+        limit, value = (_shown(verdict, key) for key in ("limit", "value"))
         met = "met" if _get(verdict, "met") else Marked("**not met**")
         rows.append((_sentence(_get(verdict, "demand")), limit, value, met, _place(_get(verdict, "worst_at", ""))))
     return [Table(("Demand", "Limit", "Worst value", "Verdict", "Worst at"), tuple(rows), "lrrll")]

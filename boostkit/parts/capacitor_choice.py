@@ -74,6 +74,7 @@ class Demand:
     f_sw: float
     ambient: tuple[float, float]
     esr_limit: float
+    rated: float = 0.0
 
     def __post_init__(self):
         if self.role not in ROLES:
@@ -86,24 +87,25 @@ class Demand:
             guard("esr_limit", self.esr_limit, 0, unit="Ω", open_low=True)
 
 
-def choose(role, needed, voltage, ripple_rms, f_sw, ambient=(-10.0, 45.0), esr_limit=None, kinds=kinds.TYPES) -> tuple[Bank, ...]:
+def choose(role, needed, voltage, ripple_rms, f_sw, ambient=(-10.0, 45.0), esr_limit=None, kinds=kinds.TYPES,
+           rated=0.0) -> tuple[Bank, ...]:  # fmt: skip
     """The smallest bank of each type that does what is asked, smallest first.
 
     Args: `role`, "output", "input" or "bulk"; `needed`, the capacitance that must be left at the worst, F; `voltage`, the
     highest direct voltage, V; `ripple_rms`, A; `f_sw`, Hz; `ambient`, coldest and hottest, °C; `esr_limit`, Ω, None for no
-    limit; `kinds`, names of shipped types or Types of one's own.
+    limit; `kinds`, names of shipped types or Types of one's own; `rated`, V that a piece's rated voltage lies above in any case.
     Errors: ValueError where no type does it, saying why for each.
     """
-    banks, refused = weigh(role, needed, voltage, ripple_rms, f_sw, ambient, esr_limit, kinds)
+    banks, refused = weigh(role, needed, voltage, ripple_rms, f_sw, ambient, esr_limit, kinds, rated)
     if not banks:
         raise ValueError("no type of capacitor will do: " + "; ".join(f"{kind}: {why}" for kind, why in refused.items()))
     return banks
 
 
 def weigh(role, needed, voltage, ripple_rms, f_sw, ambient=(-10.0, 45.0), esr_limit=None,
-          kinds=kinds.TYPES) -> tuple[tuple[Bank, ...], dict[str, str]]:  # fmt: skip
+          kinds=kinds.TYPES, rated=0.0) -> tuple[tuple[Bank, ...], dict[str, str]]:  # fmt: skip
     """As `choose`, with the reason why each other type was refused, and without an error where all were."""
-    demand = Demand(role, needed, voltage, ripple_rms, f_sw, tuple(ambient), inf if esr_limit is None else esr_limit)
+    demand = Demand(role, needed, voltage, ripple_rms, f_sw, tuple(ambient), inf if esr_limit is None else esr_limit, rated)
     banks, refused = [], {}
     for kind in kinds:
         a_type = kind if isinstance(kind, Type) else capacitor_types.of(kind)
@@ -140,11 +142,12 @@ def _pieces(a_type: Type) -> tuple[np.ndarray, ...]:
 
 
 @lru_cache(maxsize=64)
-def _fitting(a_type: Type, voltage: float, ambient: tuple[float, float]) -> tuple[np.ndarray, ...]:
+def _fitting(a_type: Type, voltage: float, rated: float, ambient: tuple[float, float]) -> tuple[np.ndarray, ...]:
     """The pieces that bear a voltage, and the worst share of their marked capacitance over ambient, own heat, age and tolerance.
     Kept, since a sweep asks for one voltage and ambient again and again."""
     columns = _pieces(a_type)
-    c, v, volume, heat = (column[columns[1] * a_type.largest_share >= voltage * (1 - 1e-12)] for column in columns)
+    bear = (columns[1] * a_type.largest_share >= voltage * (1 - 1e-12)) & (columns[1] > rated)
+    c, v, volume, heat = (column[bear] for column in columns)
     return c, v, volume, heat, worst_left(a_type, voltage / v, ambient[0], ambient[1] + a_type.rise) if c.size else c
 
 
@@ -154,9 +157,10 @@ def _best(a_type: Type, demand: Demand) -> Bank | str:
     coldest, hottest = a_type.limits
     if cold < coldest or hot + a_type.rise > hottest:
         return f"bears {show(coldest, '°C')} to {show(hottest, '°C')}, its own heat of {show(a_type.rise, 'K')} included"
-    c, v, volume, heat, left = _fitting(a_type, demand.voltage, demand.ambient)
+    c, v, volume, heat, left = _fitting(a_type, demand.voltage, demand.rated, demand.ambient)
     if not c.size:
-        return f"none is made for {show(demand.voltage, 'V')} at {show(a_type.largest_share, '%')} of its rated voltage"
+        above = f" and rated above {show(demand.rated, 'V')}" if demand.rated else ""
+        return f"none is made for {show(demand.voltage, 'V')} at {show(a_type.largest_share, '%')} of its rated voltage{above}"
     esr_cold, esr_hot = (a_type.esr(demand.f_sw, t, c, v) for t in (cold, hot))
     needs = np.array([demand.needed / (c * left), esr_cold / demand.esr_limit,
                       demand.ripple_rms * np.sqrt(esr_hot * heat / a_type.rise)])  # fmt: skip
