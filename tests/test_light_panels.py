@@ -1,10 +1,9 @@
 """Light load under sliders: the border, the gains and the climb say what the exact circuit does."""
 
-import io
 
 import numpy as np
 import pytest
-from PIL import Image
+from moving import moves_and_comes_back
 
 from boostkit.circuit import Converter, switched
 from boostkit.show import light_panels
@@ -24,12 +23,7 @@ MAKERS = {
 def test_a_slider_moves_picture_and_reading_and_reset_brings_them_back(name):
     """A move changes both; the quick picture is the full one; the reset gives the very same bytes."""
     make, change = MAKERS[name]
-    panel = make()
-    picture, reading = panel.png, panel.readings
-    assert panel.move(**change) != reading and panel.png != picture
-    shown, whole = (np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) for data in (panel.png, panel.figure.png()))
-    np.testing.assert_array_equal(shown, whole)
-    assert panel.reset() == reading and panel.png == picture
+    moves_and_comes_back(make(), change)
 
 
 @pytest.mark.parametrize("share", [0.97, 1.03])

@@ -7,6 +7,7 @@ from dataclasses import replace
 import control
 import numpy as np
 import pytest
+from moving import moves_and_comes_back
 from PIL import Image
 
 from boostkit.circuit import Converter, averaged, regulated, switched
@@ -46,12 +47,7 @@ MAKERS = {
 def test_a_slider_moves_picture_and_reading_and_reset_brings_them_back(name):
     """A move changes both; the quick picture is the full one; the reset gives the very same bytes."""
     make, change = MAKERS[name]
-    panel = make()
-    picture, reading = panel.png, panel.readings
-    assert panel.move(**change) != reading and panel.png != picture
-    shown, whole = (np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) for data in (panel.png, panel.figure.png()))
-    np.testing.assert_array_equal(shown, whole)
-    assert panel.reset() == reading and panel.png == picture
+    moves_and_comes_back(make(), change)
 
 
 @pytest.mark.parametrize("stage", STAGES.values(), ids=STAGES)

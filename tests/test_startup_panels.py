@@ -1,12 +1,11 @@
 """Switch-on and faults in pictures: the numbers behind them, against obvious answers, the formulas and the exact circuit."""
 
-import io
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from PIL import Image
+from moving import moves_and_comes_back
 
 from boostkit.circuit import Converter, faults, regulated
 from boostkit.circuit.controller import Controller
@@ -42,12 +41,7 @@ def starting():
 ])  # fmt: skip
 def test_a_slider_moves_picture_and_reading_and_reset_brings_them_back(make, change):
     """A move changes both; the quick picture is the full one; the reset gives the very same bytes."""
-    panel = make()
-    picture, reading = panel.png, panel.readings
-    assert panel.move(**change) != reading and panel.png != picture
-    shown, whole = (np.asarray(Image.open(io.BytesIO(data)).convert("RGB")) for data in (panel.png, panel.figure.png()))
-    np.testing.assert_array_equal(shown, whole)
-    assert panel.reset() == reading and panel.png == picture
+    moves_and_comes_back(make(), change)
 
 
 def test_the_start_answers_to_its_slider_and_its_place(starting):
