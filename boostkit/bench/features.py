@@ -69,7 +69,7 @@ class _Input:
     def __init__(self, capture: Capture, instrument: Instrument, name: str):
         c = self.channel = instrument.channel(name)
         self.name, self.unit = name, capture.units[name]
-        self.step = instrument.step(name) or smallest_step(capture.channel(name))
+        self.step = step_of(instrument, name, capture.channel(name))
         self.gain, self.probe = factor(c.gain_error, f"gain of {name}"), factor(c.probe_error, f"probe of {name}")
         self.offset = within(c.offset_error, f"offset of {name}")
         self.code = resolution(self.step, f"resolution of {name}")
@@ -234,8 +234,11 @@ def _touches(capture: Capture, source: _Input, notes: list) -> None:
         notes.append(f"{source.name} touches the end of the instrument's range: its extremes may be cut off")
 
 
-def smallest_step(values: np.ndarray) -> float:
-    """The smallest difference between two different readings: the step of the converter where nobody gave it."""
+def step_of(instrument: Instrument, name: str, values: np.ndarray) -> float:
+    """The step of a channel's readings: as the instrument gives it, else the smallest difference between two different ones."""
+    given = instrument.step(name)
+    if given:
+        return given
     steps = np.diff(np.unique(values))
     steps = steps[steps > 1e-9 * max(np.abs(values).max(), 1e-300)]
     return float(steps.min()) if len(steps) else 0.0

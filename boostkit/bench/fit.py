@@ -17,7 +17,7 @@ from ..units import show
 from .capture import Capture
 from .conduction import conduction
 from .edges import find_edges
-from .features import smallest_step, timing
+from .features import step_of, timing
 from .grid import Edges
 from .instrument import Instrument
 from .points import points
@@ -127,7 +127,7 @@ def _channels(capture: Capture, instrument: Instrument, notes: list) -> list[str
 def _cut(capture: Capture, instrument: Instrument, name: str) -> bool:
     """Whether samples of a channel look cut off at one level."""
     values = capture.channel(name)
-    return cut_off(values, name, instrument.step(name) or smallest_step(values)) is not None
+    return cut_off(values, name, step_of(instrument, name, values)) is not None
 
 
 def _drive(edges: Edges, interval: float, instrument: Instrument) -> tuple[tuple[Unknown, ...], Unknown]:

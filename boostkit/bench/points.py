@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .capture import Capture
-from .features import smallest_step
+from .features import step_of
 from .grid import Edges
 from .instrument import Instrument
 
@@ -38,7 +38,7 @@ def points(capture: Capture, edges: Edges, name: str, stop, instrument: Instrume
     fewer than twelve points are left.
     """
     phase, value = edges.folded(capture, name)
-    step = instrument.step(name) or smallest_step(value)
+    step = step_of(instrument, name, value)
     noise = _noise(value)
     guard = GUARD * edges.width / edges.period
     if edges.channel.startswith("i_"):       # a bend is no transition: there the width says how well it is known
